@@ -217,7 +217,7 @@ fn holds(a: &State, b: &State, on: &str) {
     }
     let limits = |items: &mut dyn Iterator<Item = Value>| {
         sorted(items.map(|mut item| {
-            for key in ["revision", "agreed_by", "date", "reason"] {
+            for key in ["revision", "agreed_by", "day", "reason"] {
                 item[key] = Value::Null;
             }
             item

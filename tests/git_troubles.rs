@@ -108,12 +108,16 @@ fn damage() {
     let id = shape.git(&["rev-parse", ":deep/c.yaml"]);
     let (folder, rest) = id.trim().split_at(2);
     std::fs::remove_file(shape.sandbox.path_of(&format!(".git/objects/{folder}/{rest}"))).unwrap();
-    for options in [&["--staged"][..], &["--rev", "HEAD"]] {
+    let missing = |options: &[&str]| {
         let refused = shape.sandbox.tierod(&[&["check"], options].concat()).ended(2);
         assert!(refused.err.contains("an object is missing"), "{}", refused.err);
-    }
-    // The working tree has the file, and needs no object.
+    };
+    missing(&["--rev", "HEAD"]);
+    // The working tree has the file, and needs no object. It is also what the index has.
     shape.sandbox.tierod(&["check"]).ended(0);
+    shape.sandbox.tierod(&["check", "--staged"]).ended(0);
+    std::fs::remove_file(shape.sandbox.path_of("deep/c.yaml")).unwrap();
+    missing(&["--staged"]);
 }
 
 /// The names of a revision that git accepts, compared with git.

@@ -285,3 +285,120 @@ fn a_large_configuration_is_not_read() {
     assert!(!fails("[include]\n\tpath = more\n"));
     assert!(fails(&format!("[include]\n{}", "\tpath = more\n".repeat(40))));
 }
+
+/// The hash with which git ends its index.
+fn sha1(bytes: &[u8]) -> Vec<u8> {
+    let mut child = Command::new("sha1sum").stdin(Stdio::piped()).stdout(Stdio::piped()).spawn().unwrap();
+    child.stdin.take().unwrap().write_all(bytes).unwrap();
+    let text = String::from_utf8(child.wait_with_output().unwrap().stdout).unwrap();
+    (0..20).map(|byte| u8::from_str_radix(&text[2 * byte..2 * byte + 2], 16).unwrap()).collect()
+}
+
+/// Writes the index with a change of its bytes before the hash at its end.
+fn change_index(sandbox: &Sandbox, change: impl Fn(&mut Vec<u8>)) {
+    let path = sandbox.path_of(".git/index");
+    let mut bytes = std::fs::read(&path).unwrap();
+    bytes.truncate(bytes.len() - 20);
+    change(&mut bytes);
+    let hash = sha1(&bytes);
+    std::fs::write(path, [bytes, hash].concat()).unwrap();
+}
+
+/// The size of a file in the index is what its writer claims: the limit holds for the object.
+#[test]
+fn a_large_object_with_a_small_size_in_the_index_is_not_read() {
+    let sandbox = repository();
+    sandbox.write("large.yaml", "# comment\n".repeat(1 << 20));
+    sandbox.git(&["add", "."]);
+    sandbox.git(&["gc", "-q"]);
+    sandbox.write("large.yaml", "# another\n");
+    let path = b"large.yaml";
+    change_index(&sandbox, |bytes| {
+        let place = bytes.windows(path.len()).position(|window| window == path).unwrap();
+        // Before the path: the size, the id and the flags.
+        bytes[place - 26..place - 22].copy_from_slice(&1_u32.to_be_bytes());
+    });
+    let listed = sandbox.git(&["ls-files", "--debug", "large.yaml"]);
+    assert!(listed.contains("size: 1\t"), "{listed}");
+    let out = sandbox.tierod(&["check", "--staged", "--all", "--format", "lines"]).ended(1).out;
+    assert!(out.contains("large.yaml") && out.contains("the limit is 8 MiB"), "{out}");
+}
+
+/// Folders in folders, without an end, in the list of trees that an index may have: libgit2 reads it by recursion.
+#[test]
+fn a_deep_list_of_trees_in_the_index_is_read() {
+    let sandbox = repository();
+    change_index(&sandbox, |bytes| {
+        let place = bytes.windows(4).rposition(|window| window == b"TREE").unwrap();
+        bytes.truncate(place);
+        let mut trees = b"\0-1 1\n".to_vec();
+        for _ in 0..300_000 {
+            trees.extend(b"a\0-1 1\n");
+        }
+        trees.extend(b"a\0-1 0\n");
+        bytes.extend(b"TREE");
+        bytes.extend(u32::try_from(trees.len()).unwrap().to_be_bytes());
+        bytes.extend(trees);
+    });
+    for command in [&["check"][..], &["check", "--staged"], &["set", "hub.title", "Hub", "--dry-run"]] {
+        sandbox.tierod(command).ended(0);
+    }
+}
+
+/// An index of a pack with a place behind the end of the pack: libgit2 would look there.
+#[test]
+fn an_index_that_leads_behind_its_pack_is_damaged() {
+    for several in [false, true] {
+        let sandbox = repository();
+        sandbox.git(&["repack", "-adq"]);
+        if several {
+            sandbox.git(&["multi-pack-index", "write"]);
+        }
+        let files = std::fs::read_dir(sandbox.path_of(".git/objects/pack")).unwrap().flatten();
+        let name = if several { "multi-pack-index" } else { ".idx" };
+        let path = files.map(|file| file.path()).find(|path| path.to_str().unwrap().ends_with(name)).unwrap();
+        let mut bytes = std::fs::read(&path).unwrap();
+        let (start, row) = if several {
+            let chunk = bytes.windows(4).position(|window| window == b"OOFF").unwrap();
+            (usize::try_from(u64::from_be_bytes(bytes[chunk + 4..chunk + 12].try_into().unwrap())).unwrap() + 4, 8)
+        } else {
+            let count = u32::from_be_bytes(bytes[8 + 1020..8 + 1024].try_into().unwrap());
+            (8 + 1024 + 24 * usize::try_from(count).unwrap(), 4)
+        };
+        for object in 0..3 {
+            let place = start + row * object;
+            bytes[place..place + 4].copy_from_slice(&0x00b2_0000_u32.to_be_bytes());
+        }
+        bytes.truncate(bytes.len() - 20);
+        let hash = sha1(&bytes);
+        std::fs::remove_file(&path).unwrap();
+        std::fs::write(&path, [bytes, hash].concat()).unwrap();
+        for command in [&["check"][..], &["history", "hub"], &["audit"], &["check", "--rev", "HEAD"], &["delta"]] {
+            let answer = sandbox.tierod(command);
+            assert!((0..=2).contains(&answer.code), "{several} {command:?}: {}\n{}", answer.code, answer.err);
+        }
+    }
+}
+
+/// A folder of hooks that is a link, and a shared folder of git that is another repository's: nothing is written there.
+#[test]
+fn hooks_outside_of_the_repository_are_not_written() {
+    let linked = repository();
+    let elsewhere = linked.outside().join("elsewhere");
+    std::fs::create_dir(&elsewhere).unwrap();
+    std::fs::remove_dir_all(linked.path_of(".git/hooks")).unwrap();
+    symlink(&elsewhere, linked.path_of(".git/hooks")).unwrap();
+    let shared = repository();
+    let other = shared.outside().join("other");
+    shared.git(&["init", "-q", other.to_str().unwrap()]);
+    let elsewhere_too = other.join(".git/hooks");
+    std::fs::remove_dir_all(&elsewhere_too).unwrap();
+    std::fs::create_dir(&elsewhere_too).unwrap();
+    shared.write(".git/commondir", "../../other/.git\n");
+    for (sandbox, folder) in [(&linked, &elsewhere), (&shared, &elsewhere_too)] {
+        let error = sandbox.tierod(&["hook", "install"]).ended(2).err;
+        assert!(error.contains("the hooks of this repository are outside of it"), "{error}");
+        assert!(error.contains("add `--outside` if it is meant"), "{error}");
+        assert_eq!(std::fs::read_dir(folder).unwrap().count(), 0);
+    }
+}

@@ -24,6 +24,9 @@ fn the_page_of_a_monday_answers_a_meeting() {
     let unproven = text(section(&page, "_unproven"));
     assert!(unproven.contains("1 with a result from before a change"), "{unproven}");
     assert!(unproven.contains("rod-end-set.mass changed from `1.35 kg` to `1.42 kg`"), "{unproven}");
+    // Its own place says so, too.
+    let rod_ends = text(place(&page, "rod-end-set"));
+    assert!(rod_ends.contains("passed before a change"), "{rod_ends}");
     // What is due in a week is listed whole, and the rest is counted.
     let due = text(section(&page, "_due"));
     let (week, _) = due.split_once("By lead").unwrap();

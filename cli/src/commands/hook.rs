@@ -33,7 +33,7 @@ enum Action {
 struct Install {
     #[command(flatten)]
     root: Root,
-    /// Also if the configuration of this repository names a folder outside of it
+    /// Also if the configuration of this repository, or a link in it, leads to a folder outside of it
     #[arg(long)]
     outside: bool,
 }
@@ -66,6 +66,11 @@ impl Hook {
                     return Err(
                         error.help("run `git config --unset core.hooksPath`, or add `--outside` if it is meant")
                     );
+                }
+                if place.hooks.is_led_out && !options.outside {
+                    let cause = format!("a link or a file of git leads to {}", place.hooks.folder.display());
+                    let error = Error::new("the hooks of this repository are outside of it").because(cause);
+                    return Err(error.help("clone the repository again, or add `--outside` if it is meant"));
                 }
                 install(&place)
             }

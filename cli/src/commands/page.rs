@@ -174,6 +174,7 @@ fn html(project: &Project, study: &Study, renews: bool) -> Result<String, Error>
         commit: project.last_commit(snapshot),
         commit_day: project.last_commit_day(snapshot),
         off: project.switched_off(study),
+        changed_since: trace::audit::older_than_a_change(study).into_iter().map(|(record, _)| record).collect(),
         renews,
         branches_left: page::MOST_BRANCHES.into(),
         entries_left: page::MOST_ENTRIES.into(),

@@ -37,7 +37,7 @@ pub use provenance::Provenance;
 pub use season::{PastAmount, PastLimit, PastTarget, Season, TimelinePoint};
 pub use split::{ScoreCause, Split};
 pub use targets::{TargetAudit, Verdict};
-pub use unproven::{Unproven, WhyUnproven, outdated};
+pub use unproven::{Unproven, WhyUnproven, older_than_a_change, outdated};
 pub use verification::{Method, Verified};
 
 use schema::Day;

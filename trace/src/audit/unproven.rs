@@ -70,14 +70,19 @@ pub(super) fn all(study: &Study) -> (usize, Vec<Unproven>) {
 
 /// The safety-critical records with a result that is older than a change, each with the finding that says what changed.
 pub fn outdated(study: &Study) -> Vec<(RecordId, &Finding)> {
+    let all = older_than_a_change(study).into_iter();
+    all.filter(|(record, _)| study.loaded.record(*record).safety_critical()).collect()
+}
+
+/// The same for all records.
+pub fn older_than_a_change(study: &Study) -> Vec<(RecordId, &Finding)> {
     let loaded = &study.loaded;
     let stale = study.report().findings.iter().filter(|finding| finding.check.name == "stale-result");
     let of = |finding: &Finding| {
         let result = loaded.result(loaded.find(finding.record.as_deref()?)?)?;
         loaded.find(result.of.as_ref()?.as_str())
     };
-    let all = stale.filter_map(|finding| Some((of(finding)?, finding)));
-    all.filter(|(record, _)| loaded.record(*record).safety_critical()).collect()
+    stale.filter_map(|finding| Some((of(finding)?, finding))).collect()
 }
 
 /// What a record lacks, and its planned methods without a result; `None` if it has a passed test.

@@ -1,4 +1,5 @@
-//! The size of a repository's configuration, with the files that it includes: libgit2 and each command of git read all of it.
+//! The size of a repository's configuration, with the files that it includes, and of other files that libgit2 and each
+//! command of git read as a whole.
 
 use std::path::{Path, PathBuf};
 
@@ -10,6 +11,9 @@ use super::regular;
 
 /// The largest size in bytes: that of ten thousand branches.
 const MOST: u64 = 1 << 20;
+
+/// The largest size of a list of branches or files: that of a million of them.
+const MOST_LISTED: u64 = 256 << 20;
 
 /// How many files include each other at most, as in git.
 const DEEPEST: usize = 10;
@@ -27,6 +31,16 @@ pub(super) fn check(folder: &Path, locals: &Locals, environment: &Environment) -
     let Some(own) = own else { return Ok(()) };
     let common = regular::small_text(&own.join("commondir")).map(|text| own.join(text.trim()));
     let common = common.unwrap_or_else(|| own.clone());
+    let branch = regular::small_text(&own.join("HEAD"));
+    let branch = branch.as_deref().and_then(|text| text.strip_prefix("ref:")).map(|name| common.join(name.trim()));
+    let small = [own.join("HEAD"), own.join("commondir"), common.join("objects/info/alternates")];
+    let small = small.into_iter().chain(branch).map(|file| (file, MOST));
+    let lists = [common.join("packed-refs"), common.join("shallow"), own.join("index")].map(|file| (file, MOST_LISTED));
+    for (file, most) in small.chain(lists) {
+        if file.metadata().is_ok_and(|found| found.is_file() && found.len() > most) {
+            return Err(GitError::LargeFile { file, most });
+        }
+    }
     let mut sizes = Sizes { left: MOST, texts: HashMap::default() };
     for file in [common.join("config"), own.join("config.worktree")] {
         if sizes.take(&file, DEEPEST).is_none() {
@@ -112,6 +126,32 @@ mod tests {
         let text = "[core]\n\tpath = no\n[Include] path = a # one\n[includeIf \"gitdir:x]/\"]\nPATH=\"b ;c\"\n; path = no\n path = d\\\n/e\n[x \
                     \"include\"]\npath = no\n";
         assert_eq!(included(text), ["a", "b ;c", "d/e"]);
+    }
+
+    #[test]
+    fn files_of_git_have_a_limit() {
+        let folder = tempfile::tempdir().unwrap();
+        let git = folder.path().join(".git");
+        for path in ["objects/info", "refs/heads"] {
+            std::fs::create_dir_all(git.join(path)).unwrap();
+        }
+        std::fs::write(git.join("HEAD"), "ref: refs/heads/main\n").unwrap();
+        let checked = || check(folder.path(), &Locals::Nothing, &Environment::default());
+        for (name, most) in [
+            ("commondir", MOST),
+            ("objects/info/alternates", MOST),
+            ("refs/heads/main", MOST),
+            ("packed-refs", MOST_LISTED),
+            ("index", MOST_LISTED),
+        ] {
+            let file = git.join(name);
+            let sparse = std::fs::File::create(&file).unwrap();
+            sparse.set_len(most).unwrap();
+            assert_eq!(checked(), Ok(()), "{name}");
+            sparse.set_len(most + 1).unwrap();
+            assert_eq!(checked(), Err(GitError::LargeFile { file: file.clone(), most }), "{name}");
+            std::fs::remove_file(file).unwrap();
+        }
     }
 
     #[test]

@@ -108,6 +108,13 @@ pub enum GitError {
         /// Its file.
         file: PathBuf,
     },
+    /// A file of git is larger than that of any repository.
+    LargeFile {
+        /// Its path.
+        file: PathBuf,
+        /// The limit in bytes.
+        most: u64,
+    },
     /// A commit or a tree is larger than any that is written by hand.
     LargeObject {
         /// Its name.
@@ -177,6 +184,7 @@ impl GitError {
             Self::MissingObject { .. } => "an object is missing from the repository".to_owned(),
             Self::DamagedObject { .. } => "an object of the repository is damaged".to_owned(),
             Self::LargeConfiguration { .. } => "the configuration of the repository is too large".to_owned(),
+            Self::LargeFile { .. } => "a file of git is too large".to_owned(),
             Self::LargeObject { .. } => "a commit or a tree of the repository is too large".to_owned(),
             Self::TooManyFiles { .. } => "the repository has too many files or too deep folders".to_owned(),
             Self::ShallowBeforeBase { missing } => missing.clone(),
@@ -206,6 +214,7 @@ impl GitError {
             Self::LargeConfiguration { file } => {
                 Some(format!("{} has more than 1 MiB, with the files that it includes", file.display()))
             }
+            Self::LargeFile { file, most } => Some(format!("{} has more than {} MiB", file.display(), most >> 20)),
             Self::TooManyFiles { tree } => {
                 Some(format!("the limit is reached at tree {}", schema::words::shorten(tree)))
             }
@@ -259,6 +268,7 @@ impl GitError {
             Self::LargeConfiguration { .. } => {
                 "remove what is not needed from this file, or clone the repository again in place of copying its `.git` folder"
             }
+            Self::LargeFile { .. } => "clone the repository again in place of copying its `.git` folder",
             Self::LargeObject { .. } | Self::TooManyFiles { .. } => {
                 "see Limits in SECURITY.md; keep records in a repository of their own"
             }

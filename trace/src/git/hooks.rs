@@ -20,6 +20,8 @@ pub struct Hooks {
     pub shared: bool,
     /// Whether the configuration of the repository itself names it, which a stranger may have written.
     pub is_own_setting: bool,
+    /// Whether no configuration names it, and a link or a file of git leads out of the repository.
+    pub is_led_out: bool,
     /// Whether it is in the working tree and not ignored, so that its files are committed.
     pub tracked: bool,
     /// Whether git starts no hook, because `core.hooksPath` is empty.
@@ -43,13 +45,23 @@ impl Hooks {
         };
         let folder = resolved(&git.hooks(&top)?);
         let common = git.git.text(&["rev-parse", "--path-format=absolute", "--git-common-dir"]).ok();
-        let in_git = common.is_some_and(|common| folder.starts_with(resolved(Path::new(&common))));
+        // The hooks of a `.git` that is a folder are in it: another shared folder is that of other repositories.
+        let own = top.join(".git");
+        let is_own = |common: &PathBuf| environment.binds() || !is_folder(&own) || *common == resolved(&own);
+        let common = common.map(|common| resolved(Path::new(&common))).filter(is_own);
+        let in_git = common.is_some_and(|common| folder.starts_with(common));
         let in_tree = !in_git && folder.starts_with(resolved(&top));
         let tracked = in_tree && git.is_committed(&folder);
         let off = git.git.configured_path("core.hooksPath").is_some_and(|path| path.as_os_str().is_empty());
-        let is_own_setting = matches!(git.git.scope("core.hooksPath").as_deref(), Some("local" | "worktree"));
-        Ok(Self { folder, top, shared: !in_git && !in_tree, is_own_setting, tracked, off })
+        let scope = git.git.scope("core.hooksPath");
+        let is_own_setting = matches!(scope.as_deref(), Some("local" | "worktree"));
+        let shared = !in_git && !in_tree;
+        Ok(Self { folder, top, shared, is_own_setting, is_led_out: shared && scope.is_none(), tracked, off })
     }
+}
+
+fn is_folder(path: &Path) -> bool {
+    path.symlink_metadata().is_ok_and(|found| found.is_dir())
 }
 
 /// The path without symbolic links, as far as it exists.

@@ -57,6 +57,8 @@ pub(crate) struct PageView<'t> {
     pub(crate) commit_day: Option<schema::Day>,
     /// The checks that the settings switch off.
     pub(crate) off: Vec<(&'t OffCheck, OffSince)>,
+    /// The records with a result that is older than a change of them.
+    pub(crate) changed_since: HashSet<RecordId>,
     /// Whether a newer page replaces it while it is open.
     pub(crate) renews: bool,
     /// How many branches may still be drawn, in all records together: their number can grow with records times links.

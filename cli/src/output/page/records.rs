@@ -63,7 +63,9 @@ fn own_status(view: &PageView<'_>, index: RecordId) -> Option<(&'static str, &'s
     if let Some(target) = target_status(view, index) {
         return Some((target.status.word(), class_of(target.status)));
     }
-    worst(view.study.planned(index).iter().map(|planned| state_of(planned, view.study.day)))
+    let own = worst(view.study.planned(index).iter().map(|planned| state_of(planned, view.study.day)));
+    let is_old = own.is_some_and(|(_, class)| class == "good") && view.changed_since.contains(&index);
+    if is_old { Some(("passed before a change", "warn")) } else { own }
 }
 
 fn worst(states: impl Iterator<Item = (&'static str, &'static str)>) -> Option<(&'static str, &'static str)> {
