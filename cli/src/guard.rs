@@ -119,29 +119,21 @@ fn excess(memory: u64, time: u64, commits: u64) -> Option<String> {
     }
 }
 
-/// The time that all threads of this process have taken on a processor, in milliseconds; 0 if the system does not have it.
+/// The time that all threads of this process have taken on a processor, in milliseconds, where the system lists it;
+/// otherwise 0.
 fn on_processor() -> u64 {
-    #[cfg(unix)]
-    {
-        let time = rustix::time::clock_gettime(rustix::time::ClockId::ProcessCPUTime);
-        u64::try_from(time.tv_sec * 1000 + time.tv_nsec / 1_000_000).unwrap_or(0)
-    }
-    #[cfg(not(unix))]
-    {
-        0
-    }
+    // `/proc` counts in hundredths of a second. The name of the program, in brackets, may have any signs.
+    let text = std::fs::read_to_string("/proc/self/stat").unwrap_or_default();
+    let rest = text.rsplit_once(')').map_or("", |(_, rest)| rest);
+    let times = rest.split_ascii_whitespace().skip(11).take(2).filter_map(|number| number.parse::<u64>().ok());
+    times.sum::<u64>() * 10
 }
 
 /// The memory of this process in bytes, where the system lists it; otherwise 0.
 fn resident() -> u64 {
-    // The second number is that of pages in memory.
-    let pages = std::fs::read_to_string("/proc/self/statm").ok();
-    let pages = pages.and_then(|text| text.split(' ').nth(1)?.parse::<u64>().ok()).unwrap_or(0);
-    #[cfg(unix)]
-    let size = rustix::param::page_size() as u64;
-    #[cfg(not(unix))]
-    let size = 4096;
-    pages * size
+    let text = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
+    let line = text.lines().find_map(|line| line.strip_prefix("VmRSS:")?.trim().strip_suffix(" kB"));
+    line.and_then(|number| number.parse::<u64>().ok()).unwrap_or(0) << 10
 }
 
 /// The current folder, and those that the command line names.

@@ -1,10 +1,12 @@
 //! The same work on several threads: its results do not depend on their number.
 
+use std::sync::OnceLock;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
-/// How many threads can run at the same time.
+/// How many threads can run at the same time. The system is asked once: it reads several files to know it.
 pub fn cores() -> usize {
-    std::thread::available_parallelism().map_or(1, std::num::NonZero::get)
+    static CORES: OnceLock<usize> = OnceLock::new();
+    *CORES.get_or_init(|| std::thread::available_parallelism().map_or(1, std::num::NonZero::get))
 }
 
 /// Does the same with every item, on several threads; the results are in the order of the items.
