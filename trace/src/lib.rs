@@ -18,6 +18,7 @@ pub mod finding;
 pub mod git;
 pub mod graph;
 mod held_back;
+mod hex;
 pub mod history;
 pub mod ids;
 pub mod import;

@@ -12,6 +12,7 @@ use sha2::{Digest as _, Sha256};
 use super::Renames;
 use crate::checks::{self, Check, Group};
 use crate::finding::Finding;
+use crate::hex::hex;
 use crate::ids::FileId;
 use crate::load::FileProblem;
 use crate::snapshot::{Source, TEMPLATES};
@@ -170,7 +171,7 @@ fn rules(loaded: &Loaded, seen: &Loaded, renames: Option<&Renames>) -> RuleTexts
         let text = match content {
             Ok(bytes) => {
                 let lines = bytes.iter().filter(|byte| **byte == b'\n').count();
-                let hash = Sha256::digest(bytes).iter().take(4).map(|byte| format!("{byte:02x}")).collect::<String>();
+                let hash = hex(&Sha256::digest(bytes)[..4]);
                 format!("{lines} lines ({hash})")
             }
             Err(_) => "unreadable".to_owned(),

@@ -2,14 +2,13 @@
 
 pub(crate) mod encoded;
 
-use std::fmt;
-
 use schema::read::Spot;
 use schema::records::Kind;
 use schema::settings::Level;
 use sha2::{Digest, Sha256};
 
 use crate::checks::Check;
+use crate::hex::hex;
 use crate::measure::Measure;
 
 /// A finding with its position, ready to be shown.
@@ -109,9 +108,5 @@ pub(crate) fn fingerprint(check: &str, subject: &str, field: &str) -> String {
         hash.update((part.len() as u64).to_le_bytes());
         hash.update(part);
     }
-    let mut text = String::with_capacity(16);
-    for byte in hash.finalize().iter().take(8) {
-        let _ = fmt::Write::write_fmt(&mut text, format_args!("{byte:02x}"));
-    }
-    text
+    hex(&hash.finalize()[..8])
 }

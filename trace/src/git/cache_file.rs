@@ -24,6 +24,7 @@ use sha2::{Digest as _, Sha256};
 use super::cache_folder::CacheFolder;
 use super::key::Key;
 use super::walk::CommitSource;
+use crate::hex::hex;
 
 /// The layout of the files; what the values contain is covered by the hash over the sources.
 const FORMAT: u32 = 4;
@@ -96,7 +97,7 @@ impl CacheFile {
     }
 
     fn of_prefix(common_folder: &Path, prefix: &str, name: &str, depends_on: &[&str], most: usize) -> Option<Self> {
-        let of_root = hexadecimal(&Sha256::digest(prefix));
+        let of_root = hex(&Sha256::digest(prefix));
         let name = format!("{name}-{}", &of_root[..16]);
         Some(Self::new(common_folder, Key::of_user()?, &name, depends_on, most))
     }
@@ -270,10 +271,6 @@ impl Entries {
         entry.was_read.fetch_or(whole, Ordering::Relaxed);
         whole.then_some(value)
     }
-}
-
-fn hexadecimal(bytes: &[u8]) -> String {
-    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
 #[cfg(test)]

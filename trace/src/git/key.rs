@@ -166,22 +166,22 @@ fn is_private(found: &fs::Metadata) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::hex::hex;
 
     /// RFC 4231, test cases 1 and 2.
     #[test]
     fn checksums_are_those_of_the_standard() {
-        let hex = |bytes: [u8; 32]| bytes.iter().map(|byte| format!("{byte:02x}")).collect::<String>();
         let key = |bytes: &[u8]| {
             let mut secret = [0; LENGTH];
             secret[..bytes.len()].copy_from_slice(bytes);
             Key::new(&secret)
         };
         assert_eq!(
-            hex(key(&[0x0b; 20]).checksum(&[b"Hi ", b"There"])),
+            hex(&key(&[0x0b; 20]).checksum(&[b"Hi ", b"There"])),
             "b0344c61d8db38535ca8afceaf0bf12b881dc200c9833da726e9376c2e32cff7"
         );
         assert_eq!(
-            hex(key(b"Jefe").checksum(&[b"what do ya want for nothing?"])),
+            hex(&key(b"Jefe").checksum(&[b"what do ya want for nothing?"])),
             "5bdcc146bf60754e6a042426089575c75a003f089d2739839dec58b964ec3843"
         );
     }

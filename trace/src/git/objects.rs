@@ -10,6 +10,7 @@ use super::commits_read::count_commit;
 use super::error::GitError;
 use super::repository::Repository;
 use super::walk::{FileChange, day_of};
+use crate::hex::hex;
 
 /// A commit.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -120,9 +121,7 @@ impl TreeEntry<'_> {
     }
 
     fn hex(&self) -> String {
-        const DIGITS: &[u8; 16] = b"0123456789abcdef";
-        let digits = self.id.iter().flat_map(|byte| [byte >> 4, byte & 15]);
-        digits.map(|digit| char::from(DIGITS[usize::from(digit)])).collect()
+        hex(self.id)
     }
 
     /// The bytes of its name in the order of a tree, in which a folder sorts as if its name ended in `/`.

@@ -1,22 +1,21 @@
 //! The ids that git gives to contents.
 
+use crate::hex::hex;
+
 /// The object id that git gives these bytes, by the hash function whose ids have this number of digits.
 pub(crate) fn blob_id(bytes: &[u8], digits: usize) -> String {
     let head = format!("blob {}\0", bytes.len());
     if digits == 64 {
-        hex::<sha2::Sha256>(&[head.as_bytes(), bytes])
+        digits_of::<sha2::Sha256>(&[head.as_bytes(), bytes])
     } else {
-        hex::<sha1::Sha1>(&[head.as_bytes(), bytes])
+        digits_of::<sha1::Sha1>(&[head.as_bytes(), bytes])
     }
 }
 
-fn hex<D: sha2::Digest>(parts: &[&[u8]]) -> String {
+fn digits_of<D: sha2::Digest>(parts: &[&[u8]]) -> String {
     let mut hash = D::new();
     parts.iter().for_each(|part| hash.update(part));
-    // Of thousands of files: no text for each byte.
-    const DIGITS: &[u8; 16] = b"0123456789abcdef";
-    let digits = |byte: u8| [byte >> 4, byte & 15].map(|digit| char::from(DIGITS[usize::from(digit)]));
-    hash.finalize().into_iter().flat_map(digits).collect()
+    hex(&hash.finalize())
 }
 
 #[cfg(test)]
