@@ -11,6 +11,7 @@ mod event;
 mod fields;
 mod figure;
 mod goal;
+mod own_names;
 mod part;
 mod reading;
 mod requirement;

@@ -1,6 +1,6 @@
 //! The key of a record that gives a value, with its text.
 
-use schema::records::{Amount, Body};
+use schema::records::Amount;
 
 use crate::Loaded;
 use crate::ids::{NodeId, RecordId};
@@ -58,20 +58,8 @@ pub(super) fn source(values: &Values, node: NodeId) -> Option<(RecordId, EditedK
             (*record, ["score.formula", "score.use", "expect"].map(str::to_owned).to_vec())
         }
         Key::Local(record, name) => {
-            let roots = match &loaded.record(*record).body {
-                Body::Event(_) => &["reads", "score.given"][..],
-                Body::Target(_) | Body::Analysis(_) => &["given"],
-                // They have no names of their own.
-                Body::Goal(_)
-                | Body::System(_)
-                | Body::Requirement(_)
-                | Body::Part(_)
-                | Body::Decision(_)
-                | Body::Result(_)
-                | Body::Revision(_)
-                | Body::Waiver(_) => &[],
-            };
-            let named = roots.iter().map(|root| format!("{root}.{name}"));
+            let roots = loaded.record(*record).body.own_names().into_iter();
+            let named = roots.map(|(keys, _)| format!("{}.{name}", keys.join(".")));
             let own = [name.to_string(), format!("score.{name}")];
             (*record, named.chain(own).chain(["score.use".to_owned()]).collect())
         }

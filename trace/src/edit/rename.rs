@@ -184,21 +184,7 @@ fn text_of(loaded: &Loaded, from: RecordId, route: Vec<String>) -> Vec<String> {
 
 /// Whether an id is the name of an input of a record's own formula.
 fn is_local(record: &Record, id: &str) -> bool {
-    match &record.body {
-        Body::Target(target) => target.given.get(id).is_some(),
-        Body::Analysis(analysis) => analysis.given.get(id).is_some(),
-        Body::Event(event) => {
-            event.reads.get(id).is_some() || event.score.as_ref().is_some_and(|score| score.given.get(id).is_some())
-        }
-        Body::Goal(_)
-        | Body::System(_)
-        | Body::Requirement(_)
-        | Body::Part(_)
-        | Body::Decision(_)
-        | Body::Result(_)
-        | Body::Revision(_)
-        | Body::Waiver(_) => false,
-    }
+    record.body.own_names().iter().any(|(_, names)| names.get(id).is_some())
 }
 
 /// Whether a formula of a record names another one. A name of the record's own means no other.

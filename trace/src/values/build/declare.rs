@@ -13,18 +13,12 @@ impl Builder<'_> {
         let loaded = &*self.graph.loaded;
         for (index, record) in loaded.records() {
             self.declare_value(index, record);
-            match &record.body {
-                Body::Event(event) => self.declare_event_names(index, event),
-                Body::Target(target) => self.declare_names(index, &target.given, &["given"]),
-                Body::Analysis(analysis) => self.declare_names(index, &analysis.given, &["given"]),
-                Body::Goal(_)
-                | Body::System(_)
-                | Body::Requirement(_)
-                | Body::Part(_)
-                | Body::Decision(_)
-                | Body::Result(_)
-                | Body::Revision(_)
-                | Body::Waiver(_) => {}
+            if let Body::Event(event) = &record.body {
+                self.declare_event_names(index, event);
+                continue;
+            }
+            for (keys, names) in record.body.own_names() {
+                self.declare_names(index, names, keys);
             }
         }
     }

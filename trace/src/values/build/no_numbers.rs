@@ -134,14 +134,18 @@ impl Builder<'_> {
     /// The text of a field that holds a formula; `None` for a score sheet.
     fn text_of(&self, field: &Field) -> Option<String> {
         let route: Vec<&str> = field.route.iter().map(String::as_str).collect();
-        let text = match (&self.graph.loaded.record(field.record).body, &route[..]) {
+        let body = &self.graph.loaded.record(field.record).body;
+        let named = body.own_names().into_iter().find_map(|(keys, names)| match route.strip_prefix(keys)? {
+            [name] => names.get(name),
+            _ => None,
+        });
+        if let Some(named) = named {
+            return Some(named.text().to_owned());
+        }
+        let text = match (body, &route[..]) {
             (Body::Target(target), ["formula"]) => target.formula.as_ref(),
-            (Body::Target(target), ["given", name]) => target.given.get(name),
-            (Body::Event(event), ["reads", name]) => event.reads.get(name),
             (Body::Event(event), ["score", "formula"]) => event.score.as_ref()?.formula.as_ref(),
-            (Body::Event(event), ["score", "given", name]) => event.score.as_ref()?.given.get(name),
             (Body::Analysis(analysis), ["formula"]) => analysis.formula.as_ref(),
-            (Body::Analysis(analysis), ["given", name]) => analysis.given.get(name),
             (Body::Analysis(analysis), ["finds", name]) => match analysis.finds.as_ref()? {
                 Finds::Values(values) => return values.get(name).map(|found| found.text().to_owned()),
                 Finds::Target(_) => None,
