@@ -198,36 +198,9 @@ impl Git {
     pub(super) fn output(&self, args: &[&OsStr], longest: Longest) -> Result<Output, GitError> {
         let mut command = self.command();
         command.args(args);
-        let output = self.watched(command, longest)?;
-        if output.status.success() { Ok(output) } else { Err(refused(&output)) }
-    }
-
-    /// The output of git, which is ended if it waits without an end or takes too long.
-    fn watched(&self, mut command: Command, longest: Longest) -> Result<Output, GitError> {
-        let start = Instant::now();
         let child = longest.start(&mut command)?;
-        let id = child.id();
-        let (done, ended) = mpsc::channel::<()>();
-        std::thread::scope(|scope| {
-            let watch = scope.spawn(move || {
-                let is_over = |time: Duration| ended.recv_timeout(time) != Err(RecvTimeoutError::Timeout);
-                if is_over(PATIENCE) {
-                    return None;
-                }
-                let found = waiting::find(&self.folder);
-                if found.is_none() && is_over(longest.whole.saturating_sub(start.elapsed())) {
-                    return None;
-                }
-                kill(id);
-                Some(found.unwrap_or(GitError::TooLong))
-            });
-            let output = child.wait_with_output();
-            drop(done);
-            match watch.join().ok().flatten() {
-                Some(found) => Err(found),
-                None => in_time(output.map_err(|error| stopped(&error))?),
-            }
-        })
+        let output = output_within(child, longest, || waiting::find(&self.folder))?;
+        if output.status.success() { Ok(output) } else { Err(refused(&output)) }
     }
 
     /// Runs git with an input, within a time; returns its output and exit code.
@@ -333,7 +306,7 @@ fn feed(mut command: Command, input: Vec<u8>, longest: Longest) -> Result<Output
     let mut stdin = child.stdin.take();
     // In another thread, so that neither side waits for the other with a full pipe.
     let writer = std::thread::spawn(move || stdin.as_mut().map_or(Ok(()), |stdin| stdin.write_all(&input)));
-    let output = output_within(child, longest)?;
+    let output = output_within(child, longest, || None)?;
     let _ = writer.join();
     Ok(output)
 }
@@ -341,26 +314,36 @@ fn feed(mut command: Command, input: Vec<u8>, longest: Longest) -> Result<Output
 /// The output of git, without an input.
 fn unfed(command: &mut Command) -> Result<Output, GitError> {
     let longest = Longest::USUAL;
-    output_within(longest.start(command)?, longest)
+    output_within(longest.start(command)?, longest, || None)
 }
 
-/// The output of a process, which is ended if its whole time is over.
-fn output_within(child: Child, longest: Longest) -> Result<Output, GitError> {
-    let id = child.id();
+/// The output of a process. It is ended if its whole time is over, or if it takes long and `cause` finds what it waits for
+/// without an end.
+fn output_within(
+    child: Child,
+    longest: Longest,
+    cause: impl FnOnce() -> Option<GitError> + Send,
+) -> Result<Output, GitError> {
+    let (start, id) = (Instant::now(), child.id());
     let (done, ended) = mpsc::channel::<()>();
     std::thread::scope(|scope| {
         let watch = scope.spawn(move || {
-            let is_over = ended.recv_timeout(longest.whole) == Err(RecvTimeoutError::Timeout);
-            if is_over {
-                kill(id);
+            let is_over = |time: Duration| ended.recv_timeout(time) != Err(RecvTimeoutError::Timeout);
+            if is_over(PATIENCE) {
+                return None;
             }
-            is_over
+            let found = cause();
+            if found.is_none() && is_over(longest.whole.saturating_sub(start.elapsed())) {
+                return None;
+            }
+            kill(id);
+            Some(found.unwrap_or(GitError::TooLong))
         });
         let output = child.wait_with_output();
         drop(done);
-        match watch.join() {
-            Ok(true) => Err(GitError::TooLong),
-            _ => output.map_err(|error| stopped(&error)).and_then(in_time),
+        match watch.join().ok().flatten() {
+            Some(found) => Err(found),
+            None => in_time(output.map_err(|error| stopped(&error))?),
         }
     })
 }
