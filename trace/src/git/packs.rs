@@ -5,6 +5,7 @@
 //! that begin with their kind.
 
 use std::fs::File;
+use std::ops::Range;
 use std::path::{Path, PathBuf};
 
 use foldhash::{HashMap, HashMapExt as _};
@@ -49,53 +50,79 @@ pub(super) fn leads_out(folder: &Path) -> Option<GitError> {
     })
 }
 
-/// Whether all objects of an index begin within its pack; `None` if one of them cannot be read.
+/// Whether all objects of an index begin within its pack; `None` if it cannot be read as one. Only the places are read, as the names
+/// of the objects take most of an index.
 fn is_inside(index: &Path) -> Option<bool> {
     let size = index.with_extension("pack").metadata().ok()?.len();
-    let bytes = regular::read(&index.canonicalize().ok()?, LARGEST_INDEX).ok()?;
-    let objects = Objects::new(&bytes)?;
-    Some((0..objects.count).all(|object| objects.offset(object).is_some_and(|offset| offset < size)))
+    let (file, length) = regular::open_up_to(&index.canonicalize().ok()?, LARGEST_INDEX).ok()?;
+    let length = usize::try_from(length).ok()?;
+    let layout = Layout::new(&read_range(&file, 0..Layout::HEAD.min(length))?, length)?;
+    let (table, large) = (read_range(&file, layout.offsets.clone())?, read_range(&file, layout.large..length)?);
+    let is_inside = |row: &[u8]| place(number(&row[..4]), &large).is_some_and(|place| place < size);
+    Some(table.chunks_exact(layout.row).all(is_inside))
 }
 
 /// The same for an index of all packs of a folder; one that is not there leads nowhere.
 fn are_inside(index: &Path, folder: &Path) -> bool {
-    let bytes = index.canonicalize().ok().and_then(|index| regular::read(&index, LARGEST_INDEX).ok());
-    bytes.is_none_or(|bytes| all_inside(&bytes, folder).unwrap_or(false))
+    let file = index.canonicalize().ok().and_then(|index| regular::open_up_to(&index, LARGEST_INDEX).ok());
+    file.is_none_or(|(file, _)| all_inside(&file, folder).unwrap_or(false))
 }
 
 /// `None` if the index cannot be read as one.
-fn all_inside(index: &[u8], folder: &Path) -> Option<bool> {
+fn all_inside(index: &File, folder: &Path) -> Option<bool> {
     const HEAD: usize = 12;
     const ROW: usize = 12;
-    const IS_LARGE: u64 = 1 << 31;
-    let count = usize::from(*index.get(6)?);
-    let row = |chunk: usize| index.get(HEAD + chunk * ROW..HEAD + (chunk + 1) * ROW);
-    let start = |chunk: usize| usize::try_from(number(row(chunk)?.get(4..)?)).ok();
+    let chunks = usize::from(*read_range(index, 0..HEAD)?.get(6)?);
+    // A name and a start; the last row has only a start.
+    let rows = read_range(index, HEAD..HEAD + (chunks + 1) * ROW)?;
+    let start = |chunk: usize| usize::try_from(number(&rows[chunk * ROW + 4..(chunk + 1) * ROW])).ok();
     let chunk = |name: &[u8]| {
-        let found = (0..count).find(|chunk| row(*chunk).is_some_and(|row| row.starts_with(name)))?;
-        index.get(start(found)?..start(found + 1)?)
+        let found = (0..chunks).find(|chunk| rows[chunk * ROW..].starts_with(name))?;
+        read_range(index, start(found)?..start(found + 1)?)
     };
-    let names = chunk(b"PNAM")?.split(|byte| *byte == 0).filter(|name| !name.is_empty());
+    let names = chunk(b"PNAM")?;
     let size = |name: &[u8]| {
         let path = folder.join(std::str::from_utf8(name).ok()?).with_extension("pack");
         Some(path.metadata().ok()?.len())
     };
+    let names = names.split(|byte| *byte == 0).filter(|name| !name.is_empty());
     let sizes: Vec<u64> = names.map(|name| size(name).unwrap_or(0)).collect();
     let large = chunk(b"LOFF").unwrap_or_default();
-    let is_inside = |object: &[u8]| {
+    let is_inside = |object: &[u8; 8]| {
         let size = sizes.get(usize::try_from(number(&object[..4])).ok()?)?;
-        let offset = number(&object[4..]);
-        let offset = if offset & IS_LARGE == 0 || large.is_empty() {
-            offset
-        } else {
-            let place = usize::try_from(offset & !IS_LARGE).ok()?.checked_mul(8)?;
-            number(large.get(place..place.checked_add(8)?)?)
-        };
         // A pack that is not there any more is not read.
-        Some(*size == 0 || offset < *size)
+        Some(*size == 0 || place(number(&object[4..]), &large)? < *size)
     };
-    let (objects, rest) = chunk(b"OOFF")?.as_chunks::<8>();
+    let objects = chunk(b"OOFF")?;
+    let (objects, rest) = objects.as_chunks::<8>();
     Some(rest.is_empty() && objects.iter().all(|object| is_inside(object).unwrap_or(false)))
+}
+
+/// A part of a file; `None` if the file ends before it, or the part is larger than any index.
+fn read_range(file: &File, range: Range<usize>) -> Option<Vec<u8>> {
+    let length = range.len();
+    if length as u64 > LARGEST_INDEX || range.end as u64 > file.metadata().ok()?.len() {
+        return None;
+    }
+    let mut bytes = vec![0; length];
+    let mut read = 0;
+    while read < length {
+        match read_at(file, &mut bytes[read..], (range.start + read) as u64)? {
+            0 => return None,
+            more => read += more,
+        }
+    }
+    Some(bytes)
+}
+
+/// The place in a pack for a number in its index: the place itself, or a row of the table of large ones.
+fn place(number_in_index: u64, large: &[u8]) -> Option<u64> {
+    const IS_LARGE: u64 = 1 << 31;
+    if number_in_index & IS_LARGE == 0 || large.is_empty() {
+        return Some(number_in_index);
+    }
+    let row = usize::try_from(number_in_index & !IS_LARGE).ok()?.checked_mul(8)?;
+    Some(number(large.get(row..row.checked_add(8)?)?))
 }
 
 /// Whether a pack has a circle; `None` if it cannot be read as one. An entry that cannot be read is the base of nothing.
@@ -106,7 +133,7 @@ fn has_circle(index: &Path, pack: &Path) -> Option<bool> {
     // Where each entry that has a base begins, and where that base begins. Distances lead back, and close no circle alone.
     let mut bases: HashMap<u64, u64> = HashMap::new();
     let mut by_name = false;
-    for number in 0..objects.count {
+    for number in 0..objects.count() {
         let mut next = objects.offset(number);
         // A base may be an entry that the index does not have.
         while let Some(start) = next.filter(|start| !bases.contains_key(start)) {
@@ -134,7 +161,7 @@ fn base(pack: &File, objects: &Objects<'_>, start: u64) -> Option<Base> {
     let kind = (head.first()? >> 4) & 7;
     let rest = head.get(1 + head.iter().take_while(|byte| **byte & 0x80 != 0).count()..)?;
     match kind {
-        BY_NAME => Some(Base { start: objects.find(rest.get(..objects.id_length)?)?, by_name: true }),
+        BY_NAME => Some(Base { start: objects.find(rest.get(..objects.layout.id_length)?)?, by_name: true }),
         BY_DISTANCE => Some(Base { start: start.checked_sub(distance(rest)?)?, by_name: false }),
         _ => None,
     }
@@ -174,80 +201,95 @@ fn distance(bytes: &[u8]) -> Option<u64> {
     Some(distance)
 }
 
-/// The objects of an index, in the order of their names.
-struct Objects<'i> {
+/// Where the parts of an index are.
+struct Layout {
     /// For each first byte of a name, how many names begin with it or with a lower one.
-    counts: &'i [u8],
-    /// The table with the names, the size of a row, and where the name begins in it.
-    names: (&'i [u8], usize, usize),
-    /// The same for the offsets.
-    offsets: (&'i [u8], usize),
-    large: &'i [u8],
+    counts: Range<usize>,
     count: usize,
     id_length: usize,
+    /// The names, each at the end of a row.
+    names: Range<usize>,
+    /// The rows of the table of places, each with a place at its start.
+    offsets: Range<usize>,
+    /// The size of a row of both.
+    name_row: usize,
+    row: usize,
+    /// The start of the table of large places, which goes on to the checksums.
+    large: usize,
+}
+
+impl Layout {
+    const COUNTS: usize = 4 * 256;
+    const START: usize = 8;
+    /// The bytes at the start of an index that say where the rest is.
+    const HEAD: usize = Self::START + Self::COUNTS;
+
+    /// From these bytes and the length of the whole index; `None` if it is not one.
+    fn new(head: &[u8], length: usize) -> Option<Self> {
+        let is_second = match head.get(..Self::START)? {
+            b"\xfftOc\0\0\0\x02" => true,
+            [0xff, b't', b'O', b'c', ..] => return None,
+            _ => false,
+        };
+        let start = if is_second { Self::START } else { 0 };
+        let counts = start..start + Self::COUNTS;
+        let count = usize::try_from(number(head.get(counts.end - 4..counts.end)?)).ok()?;
+        if !is_second {
+            // Version 1 has no beginning of its own: rows of an offset and a name follow the counts.
+            const ID: usize = 20;
+            let rows = counts.end..counts.end.checked_add(count.checked_mul(4 + ID)?)?;
+            let whole = rows.end <= length;
+            let (names, row) = (rows.clone(), 4 + ID);
+            let layout = Self { counts, count, id_length: ID, names, offsets: rows, name_row: row, row, large: length };
+            return whole.then_some(layout);
+        }
+        // The end has two checksums as long as a name: so the size says which names there are.
+        let sizes = |id_length: usize| count.checked_mul(id_length + 8)?.checked_add(counts.end + 2 * id_length);
+        let large = |id_length| Some(length.checked_sub(sizes(id_length)?)? % 8 == 0);
+        let fits =
+            |id_length: usize| length >= sizes(id_length).unwrap_or(usize::MAX) && large(id_length) == Some(true);
+        let id_length = if fits(32) && !fits(20) { 32 } else { 20 };
+        let names = counts.end..counts.end + count.checked_mul(id_length)?;
+        let offsets = names.end.checked_add(count.checked_mul(4)?)?;
+        let large = offsets.checked_add(count.checked_mul(4)?)?;
+        let (offsets, name_row, row) = (offsets..large, id_length, 4);
+        (large <= length).then_some(Self { counts, count, id_length, names, offsets, name_row, row, large })
+    }
+}
+
+/// The objects of an index, in the order of their names.
+struct Objects<'i> {
+    index: &'i [u8],
+    layout: Layout,
 }
 
 impl<'i> Objects<'i> {
     fn new(index: &'i [u8]) -> Option<Self> {
-        const COUNTS: usize = 4 * 256;
-        const START: usize = 8;
-        match index.get(..START)? {
-            b"\xfftOc\0\0\0\x02" => {}
-            // Version 1 has no beginning of its own: rows of an offset and a name follow the counts.
-            [0xff, b't', b'O', b'c', ..] => return None,
-            _ => {
-                const ID: usize = 20;
-                let counts = index.get(..COUNTS)?;
-                let count = usize::try_from(number(counts.get(COUNTS - 4..)?)).ok()?;
-                let rows = index.get(COUNTS..COUNTS.checked_add(count.checked_mul(4 + ID)?)?)?;
-                let (names, offsets) = ((rows, 4 + ID, 4), (rows, 4 + ID));
-                return Some(Self { counts, names, offsets, large: &[], count, id_length: ID });
-            }
-        }
-        const HEAD: usize = START + COUNTS;
-        let counts = index.get(START..HEAD)?;
-        let count = usize::try_from(number(counts.get(COUNTS - 4..)?)).ok()?;
-        // The end has two checksums as long as a name: so the size says which names there are.
-        let sizes = |id_length: usize| count.checked_mul(id_length + 8)?.checked_add(HEAD + 2 * id_length);
-        let large = |id_length| Some(index.len().checked_sub(sizes(id_length)?)? % 8 == 0);
-        let fits =
-            |id_length: usize| index.len() >= sizes(id_length).unwrap_or(usize::MAX) && large(id_length) == Some(true);
-        let id_length = if fits(32) && !fits(20) { 32 } else { 20 };
-        let names = HEAD..HEAD + count.checked_mul(id_length)?;
-        let offsets = names.end + count.checked_mul(4)?;
-        let large = offsets + count.checked_mul(4)?;
-        Some(Self {
-            counts,
-            names: (index.get(names)?, id_length, 0),
-            offsets: (index.get(offsets..large)?, 4),
-            large: index.get(large..)?,
-            count,
-            id_length,
-        })
+        Some(Self { index, layout: Layout::new(index, index.len())? })
+    }
+
+    fn count(&self) -> usize {
+        self.layout.count
     }
 
     fn offset(&self, object: usize) -> Option<u64> {
-        const IS_LARGE: u64 = 1 << 31;
-        let (table, row) = self.offsets;
-        let offset = number(table.get(object * row..object * row + 4)?);
-        if offset & IS_LARGE == 0 || self.large.is_empty() {
-            return Some(offset);
-        }
-        let place = usize::try_from(offset & !IS_LARGE).ok()?.checked_mul(8)?;
-        Some(number(self.large.get(place..place.checked_add(8)?)?))
+        let table = self.index.get(self.layout.offsets.clone())?;
+        let row = object * self.layout.row;
+        place(number(table.get(row..row + 4)?), self.index.get(self.layout.large..)?)
     }
 
     fn name(&self, object: usize) -> Option<&'i [u8]> {
-        let (table, row, at) = self.names;
-        table.get(object * row + at..object * row + at + self.id_length)
+        let end = (object + 1) * self.layout.name_row;
+        self.index.get(self.layout.names.clone())?.get(end - self.layout.id_length..end)
     }
 
     /// The offset of an object by its name, found as libgit2 finds it: between the counts of its first byte.
     fn find(&self, name: &[u8]) -> Option<u64> {
-        let count = |byte: usize| usize::try_from(number(self.counts.get(4 * byte..4 * byte + 4)?)).ok();
+        let counts = self.index.get(self.layout.counts.clone())?;
+        let count = |byte: usize| usize::try_from(number(counts.get(4 * byte..4 * byte + 4)?)).ok();
         let first = usize::from(*name.first()?);
         let mut low = if first == 0 { 0 } else { count(first - 1)? };
-        let mut high = count(first)?.min(self.count);
+        let mut high = count(first)?.min(self.count());
         while low < high {
             let middle = low + (high - low) / 2;
             match self.name(middle)?.cmp(name) {
@@ -360,6 +402,15 @@ mod tests {
         // A circle through an entry that the index does not have: the second entry, by its distance.
         let hidden = [&[BY_NAME << 4][..], &[2; 20], &[BY_NAME << 4], &[3; 20], &[BY_DISTANCE << 4, 42, 0, 0]].concat();
         assert!(write(&hidden, &[(2, 42), (3, 42)]));
+    }
+
+    #[test]
+    fn large_places_are_in_a_table_of_their_own() {
+        let table = [[0; 8], [0, 0, 0, 1, 0, 0, 0, 2]].concat();
+        assert_eq!(place(7, &table), Some(7));
+        assert_eq!(place(1 << 31 | 1, &table), Some((1 << 32) + 2));
+        assert_eq!(place(1 << 31 | 2, &table), None);
+        assert_eq!(place(1 << 31 | 2, &[]), Some((1 << 31) + 2), "version 1 has no such table");
     }
 
     #[test]
