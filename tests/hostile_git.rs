@@ -6,6 +6,8 @@ use std::os::unix::fs::symlink;
 use std::path::Path;
 use std::process::{Command, Stdio};
 
+use sha1::{Digest as _, Sha1};
+
 use crate::support::{Answer, Sandbox, timed};
 
 /// A repository with the small project in a commit.
@@ -286,22 +288,14 @@ fn a_large_configuration_is_not_read() {
     assert!(fails(&format!("[include]\n{}", "\tpath = more\n".repeat(40))));
 }
 
-/// The hash with which git ends its index.
-fn sha1(bytes: &[u8]) -> Vec<u8> {
-    let mut child = Command::new("sha1sum").stdin(Stdio::piped()).stdout(Stdio::piped()).spawn().unwrap();
-    child.stdin.take().unwrap().write_all(bytes).unwrap();
-    let text = String::from_utf8(child.wait_with_output().unwrap().stdout).unwrap();
-    (0..20).map(|byte| u8::from_str_radix(&text[2 * byte..2 * byte + 2], 16).unwrap()).collect()
-}
-
 /// Writes the index with a change of its bytes before the hash at its end.
 fn change_index(sandbox: &Sandbox, change: impl Fn(&mut Vec<u8>)) {
     let path = sandbox.path_of(".git/index");
     let mut bytes = std::fs::read(&path).unwrap();
     bytes.truncate(bytes.len() - 20);
     change(&mut bytes);
-    let hash = sha1(&bytes);
-    std::fs::write(path, [bytes, hash].concat()).unwrap();
+    let hash = Sha1::digest(&bytes);
+    std::fs::write(path, [&bytes[..], &hash].concat()).unwrap();
 }
 
 /// The size of a file in the index is what its writer claims: the limit holds for the object.
@@ -370,9 +364,9 @@ fn an_index_that_leads_behind_its_pack_is_damaged() {
             bytes[place..place + 4].copy_from_slice(&0x00b2_0000_u32.to_be_bytes());
         }
         bytes.truncate(bytes.len() - 20);
-        let hash = sha1(&bytes);
+        let hash = Sha1::digest(&bytes);
         std::fs::remove_file(&path).unwrap();
-        std::fs::write(&path, [bytes, hash].concat()).unwrap();
+        std::fs::write(&path, [&bytes[..], &hash].concat()).unwrap();
         for command in [&["check"][..], &["history", "hub"], &["audit"], &["check", "--rev", "HEAD"], &["delta"]] {
             let answer = sandbox.tierod(command);
             assert!((0..=2).contains(&answer.code), "{several} {command:?}: {}\n{}", answer.code, answer.err);
@@ -400,5 +394,8 @@ fn hooks_outside_of_the_repository_are_not_written() {
         assert!(error.contains("the hooks of this repository are outside of it"), "{error}");
         assert!(error.contains("add `--outside` if it is meant"), "{error}");
         assert_eq!(std::fs::read_dir(folder).unwrap().count(), 0);
+        let done = sandbox.tierod(&["hook", "install", "--outside"]).ended(0);
+        let warned = format!("warning: {} is outside of this repository", folder.canonicalize().unwrap().display());
+        assert!(done.out.contains(&warned) || done.err.contains(&warned), "{}{}", done.out, done.err);
     }
 }

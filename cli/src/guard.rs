@@ -103,8 +103,12 @@ fn too_much() -> Option<Error> {
     let [before, commits] = BEFORE.each_ref().map(|before| before.load(Ordering::Relaxed));
     let (time, commits) = (on_processor().saturating_sub(before), commits_read().saturating_sub(commits));
     let error = Error::new(excess(resident(), time, commits)?);
-    let error = error.because("the records are far more work than those of a project");
-    Some(error.help(format!("see Limits in SECURITY.md; if you trust the repository, set {UNLIMITED}=1")))
+    let error = error.because("a project of thousands of records needs far less");
+    Some(
+        error.help(format!(
+            "if you trust the repository, set {UNLIMITED}=1 in the environment: see Limits in SECURITY.md"
+        )),
+    )
 }
 
 /// What is over its limit, of a memory in bytes and of milliseconds on a processor in which commits were read.

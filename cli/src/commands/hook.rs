@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 
 use clap::{Args, Subcommand};
 use trace::Error;
-use trace::git::{Hooks, find_root};
+use trace::git::{Hooks, LeadsOut, find_root};
 
 use self::script::{Script, chain, checks, is_marked, recorded};
 use super::Done;
@@ -60,17 +60,8 @@ impl Hook {
         match &self.action {
             Action::Install(options) => {
                 let place = Place::find(&options.root)?;
-                if place.hooks.shared && place.hooks.is_own_setting && !options.outside {
-                    let cause = format!("core.hooksPath of this repository is {}", place.hooks.folder.display());
-                    let error = Error::new("the hooks of this repository are outside of it").because(cause);
-                    return Err(
-                        error.help("run `git config --unset core.hooksPath`, or add `--outside` if it is meant")
-                    );
-                }
-                if place.hooks.is_led_out && !options.outside {
-                    let cause = format!("a link or a file of git leads to {}", place.hooks.folder.display());
-                    let error = Error::new("the hooks of this repository are outside of it").because(cause);
-                    return Err(error.help("clone the repository again, or add `--outside` if it is meant"));
+                if !options.outside {
+                    place.refuse_outside()?;
                 }
                 install(&place)
             }
@@ -120,13 +111,31 @@ impl Place {
         NAMES.into_iter().map(found).collect()
     }
 
+    /// # Errors
+    /// Something of the repository itself, which a stranger may have written, leads to a folder of hooks outside of it.
+    fn refuse_outside(&self) -> Result<(), Error> {
+        let folder = self.hooks.folder.display();
+        let (cause, help) = match self.hooks.outside {
+            None | Some(LeadsOut::User) => return Ok(()),
+            Some(LeadsOut::Repository) => {
+                (format!("core.hooksPath of this repository is {folder}"), "run `git config --unset core.hooksPath`")
+            }
+            Some(LeadsOut::Link) => {
+                (format!("a link or a file of git leads to {folder}"), "clone the repository again")
+            }
+        };
+        let error = Error::new("the hooks of this repository are outside of it").because(cause);
+        Err(error.help(format!("{help}, or add `--outside` if it is meant")))
+    }
+
     /// What is unusual about the folder of the hooks.
     fn warnings(&self) -> String {
         let folder = self.hooks.folder.display();
         let mut out = String::new();
-        if self.hooks.shared {
+        if let Some(by) = self.hooks.outside {
+            let setting = if by == LeadsOut::Link { "" } else { " (core.hooksPath)" };
             out.push_str(&format!(
-                "warning: {folder} (core.hooksPath) is outside of this repository: every repository that uses it runs \
+                "warning: {folder}{setting} is outside of this repository: every repository that uses it runs \
                  these hooks; they check only repositories with a project root at {}\n",
                 self.root
             ));

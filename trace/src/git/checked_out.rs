@@ -39,25 +39,26 @@ impl CheckedOut {
         if self.misses >= MOST_MISSES || size == 0 || size > LARGEST_FILE || entry.skip_worktree {
             return None;
         }
-        let path = self.has_below(&entry.path).then(|| self.top.join(&entry.path));
-        let bytes = path.and_then(|path| regular::read(&path, size).ok());
+        let bytes = self.is_below(&entry.path).then(|| regular::read(&self.top.join(&entry.path), size).ok()).flatten();
         let bytes = bytes.filter(|bytes| blob_id(bytes, entry.id.len()) == entry.id);
         self.misses = if bytes.is_some() { 0 } else { self.misses + 1 };
         bytes
     }
 
-    /// Whether the folder of a path is below the top, and none on its way is a link.
-    fn has_below(&mut self, path: &str) -> bool {
-        let folder = path.rsplit_once('/').map_or("", |(folder, _)| folder);
-        if let Some((known, real)) = &self.folder
-            && known == folder
-        {
-            return *real && inside(path).as_deref() == Some(path);
+    /// Whether a path stays below the top, and none of its folders is a link.
+    fn is_below(&mut self, path: &str) -> bool {
+        if inside(path).as_deref() != Some(path) {
+            return false;
         }
-        let real =
-            inside(path).as_deref() == Some(path) && is_real(&self.top, Path::new(folder), &mut HashMap::default());
-        self.folder = Some((folder.to_owned(), real));
-        real
+        let folder = path.rsplit_once('/').map_or("", |(folder, _)| folder);
+        match &self.folder {
+            Some((known, real)) if known == folder => *real,
+            _ => {
+                let real = is_real(&self.top, Path::new(folder), &mut HashMap::default());
+                self.folder = Some((folder.to_owned(), real));
+                real
+            }
+        }
     }
 }
 

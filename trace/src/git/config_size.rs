@@ -121,6 +121,17 @@ fn unquoted(value: &str) -> String {
 mod tests {
     use super::*;
 
+    /// A folder with a repository, as far as it is looked for.
+    fn repository() -> tempfile::TempDir {
+        let folder = tempfile::tempdir().unwrap();
+        let git = folder.path().join(".git");
+        for path in ["objects/info", "refs/heads"] {
+            std::fs::create_dir_all(git.join(path)).unwrap();
+        }
+        std::fs::write(git.join("HEAD"), "ref: refs/heads/main\n").unwrap();
+        folder
+    }
+
     #[test]
     fn includes_are_found() {
         let text = "[core]\n\tpath = no\n[Include] path = a # one\n[includeIf \"gitdir:x]/\"]\nPATH=\"b ;c\"\n; path = no\n path = d\\\n/e\n[x \
@@ -130,12 +141,8 @@ mod tests {
 
     #[test]
     fn files_of_git_have_a_limit() {
-        let folder = tempfile::tempdir().unwrap();
+        let folder = repository();
         let git = folder.path().join(".git");
-        for path in ["objects/info", "refs/heads"] {
-            std::fs::create_dir_all(git.join(path)).unwrap();
-        }
-        std::fs::write(git.join("HEAD"), "ref: refs/heads/main\n").unwrap();
         let checked = || check(folder.path(), &Locals::Nothing, &Environment::default());
         for (name, most) in [
             ("commondir", MOST),
@@ -156,12 +163,8 @@ mod tests {
 
     #[test]
     fn a_file_counts_as_often_as_it_is_included() {
-        let folder = tempfile::tempdir().unwrap();
+        let folder = repository();
         let git = folder.path().join(".git");
-        for path in ["objects", "refs"] {
-            std::fs::create_dir_all(git.join(path)).unwrap();
-        }
-        std::fs::write(git.join("HEAD"), "ref: refs/heads/main\n").unwrap();
         let checked = |config: &str| {
             std::fs::write(git.join("config"), config).unwrap();
             check(folder.path(), &Locals::Nothing, &Environment::default())

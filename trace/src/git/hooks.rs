@@ -9,6 +9,17 @@ use super::error::GitError;
 use super::plumbing::Plumbing;
 use super::process::Longest;
 
+/// What leads to a folder of hooks outside of the repository, where other repositories may use it, too.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum LeadsOut {
+    /// The configuration of the user or of the system.
+    User,
+    /// The configuration of the repository itself, which a stranger may have written.
+    Repository,
+    /// No configuration, but a link or a file of git.
+    Link,
+}
+
 /// The folder that git runs the hooks of a repository from.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Hooks {
@@ -16,12 +27,8 @@ pub struct Hooks {
     pub folder: PathBuf,
     /// The top of the working tree.
     pub top: PathBuf,
-    /// Whether it is outside of the repository, so that other repositories may use it, too.
-    pub shared: bool,
-    /// Whether the configuration of the repository itself names it, which a stranger may have written.
-    pub is_own_setting: bool,
-    /// Whether no configuration names it, and a link or a file of git leads out of the repository.
-    pub is_led_out: bool,
+    /// What leads to it if it is outside of the repository.
+    pub outside: Option<LeadsOut>,
     /// Whether it is in the working tree and not ignored, so that its files are committed.
     pub tracked: bool,
     /// Whether git starts no hook, because `core.hooksPath` is empty.
@@ -53,10 +60,12 @@ impl Hooks {
         let in_tree = !in_git && folder.starts_with(resolved(&top));
         let tracked = in_tree && git.is_committed(&folder);
         let off = git.git.configured_path("core.hooksPath").is_some_and(|path| path.as_os_str().is_empty());
-        let scope = git.git.scope("core.hooksPath");
-        let is_own_setting = matches!(scope.as_deref(), Some("local" | "worktree"));
-        let shared = !in_git && !in_tree;
-        Ok(Self { folder, top, shared, is_own_setting, is_led_out: shared && scope.is_none(), tracked, off })
+        let outside = (!in_git && !in_tree).then(|| match git.git.scope("core.hooksPath").as_deref() {
+            Some("local" | "worktree") => LeadsOut::Repository,
+            Some(_) => LeadsOut::User,
+            None => LeadsOut::Link,
+        });
+        Ok(Self { folder, top, outside, tracked, off })
     }
 }
 

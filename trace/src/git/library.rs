@@ -76,13 +76,11 @@ impl Library {
 
 impl Access for Library {
     fn index(&self) -> Result<Index, GitError> {
-        match &self.locals {
-            Locals::Index(file) => on_deep_stack(file, || entries_of(&git2::Index::open(file)?)),
-            _ => {
-                let file = self.repository.path().join("index");
-                on_deep_stack(&file, || entries_of(&git2::Index::open(&file)?))
-            }
-        }
+        let file = match &self.locals {
+            Locals::Index(file) => file.clone(),
+            _ => self.repository.path().join("index"),
+        };
+        on_deep_stack(&file, || entries_of(&git2::Index::open(&file)?))
     }
 
     fn named(&self, name: &str) -> Result<Option<String>, GitError> {

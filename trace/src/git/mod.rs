@@ -4,7 +4,7 @@
 //! | file | for |
 //! | --- | --- |
 //! | `environment` | the variables that bind git to a repository, and finding one from a folder |
-//! | `config_size` | the size of a repository's configuration, before it is read |
+//! | `config_size` | the sizes of a repository's configuration and of git's own files, before they are read |
 //! | `process` | running the program `git` |
 //! | `error` | what can go wrong, by kind |
 //! | `regular` | opening files without following a link or waiting for a pipe |
@@ -83,7 +83,7 @@ pub use base::Base;
 pub use commits_read::commits_read;
 pub use create::{NewCommit, create_repository};
 pub use error::GitError;
-pub use hooks::Hooks;
+pub use hooks::{Hooks, LeadsOut};
 pub use new_file::{may_be_written, write_file, write_own_file};
 pub use project::Project;
 pub use remotes::Remotes;
