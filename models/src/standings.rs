@@ -60,7 +60,11 @@ impl Forecast {
     pub fn sample(&self) -> Vec<f64> {
         const PARTS: u32 = 200;
         let Ok(student) = StudentsT::new(self.points, self.scale, self.freedom) else { return vec![self.points] };
-        (0..PARTS).map(|part| student.inverse_cdf((f64::from(part) + 0.5) / f64::from(PARTS))).collect()
+        let lower = (0..PARTS / 2).map(|part| student.inverse_cdf((f64::from(part) + 0.5) / f64::from(PARTS)));
+        let lower: Vec<f64> = lower.collect();
+        // The upper half mirrors the lower one.
+        let upper = lower.iter().rev().map(|number| 2.0 * self.points - number);
+        lower.iter().copied().chain(upper).collect()
     }
 
     /// The probability that the number of the next year is at most this.

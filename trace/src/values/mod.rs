@@ -55,7 +55,7 @@ pub use status::{Limit, Status, TargetStatus};
 pub(crate) use tables::TableError;
 pub use worth::Worth;
 
-use std::sync::{Arc, Mutex, OnceLock};
+use std::sync::{Arc, OnceLock};
 
 use foldhash::HashMap;
 use schema::quantity::{Dimension, Unit};
@@ -221,8 +221,6 @@ pub struct Values {
     partials_without_constants: OnceLock<Partials>,
     gradients: OnceLock<Gradients>,
     bends: OnceLock<spread::Bends>,
-    /// The spreads of values that bend, as far as they were asked for.
-    spreads: Mutex<HashMap<NodeId, Spread>>,
 }
 
 impl Values {

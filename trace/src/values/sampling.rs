@@ -21,8 +21,10 @@ const MANY: f64 = 0.005;
 
 /// Equally probable values of the standard normal distribution, in ascending order, with a variance of one.
 static NORMAL: LazyLock<Vec<f64>> = LazyLock::new(|| {
-    let values = (0..POINTS).map(|at| normal::quantile((at as f64 + 0.5) / POINTS as f64));
-    let values: Vec<f64> = values.collect();
+    // The upper half mirrors the lower one, and the middle is zero.
+    let lower: Vec<f64> = (0..POINTS / 2).map(|at| normal::quantile((at as f64 + 0.5) / POINTS as f64)).collect();
+    let upper = lower.iter().rev().map(|value| -value);
+    let values: Vec<f64> = lower.iter().copied().chain([0.0]).chain(upper).collect();
     let scale = (values.iter().map(|value| value * value).sum::<f64>() / POINTS as f64).sqrt();
     values.into_iter().map(|value| value / scale).collect()
 });
@@ -147,6 +149,14 @@ impl Sample {
         if left >= right { (low, high) } else { (left, right) }
     }
 
+    /// The probability of at least this value.
+    pub(super) fn at_least(&self, value: f64) -> f64 {
+        let less = self.outcomes.partition_point(|(outcome, ..)| *outcome < value);
+        let up_to = |at: usize| self.outcomes.get(at).map_or(0.0, |(.., up_to)| *up_to);
+        let all = self.outcomes.last().map_or(0.0, |(.., up_to)| *up_to);
+        all - less.checked_sub(1).map_or(0.0, up_to)
+    }
+
     /// The mean of a function of the outcome.
     pub(super) fn mean_of(&self, of: impl Fn(f64) -> f64) -> f64 {
         self.outcomes.iter().map(|(value, weight, _)| weight * of(*value)).sum()
@@ -185,6 +195,16 @@ mod tests {
             }
         }
         assert!(rows[2][2].abs() < 1e-5);
+    }
+
+    #[test]
+    fn a_probability_is_the_share_of_the_outcomes_that_are_enough() {
+        let values = [3.0, 1.0, 2.0, 2.0, 5.0];
+        let sample = Sample::new(&values, &[1.0, 2.0, 3.0, 1.0, 1.0]).unwrap();
+        for least in [0.0, 1.0, 1.5, 2.0, 2.5, 3.0, 5.0, 5.5] {
+            let share = sample.mean_of(|outcome| f64::from(u8::from(outcome >= least)));
+            assert!((sample.at_least(least) - share).abs() < 1e-12, "{least}");
+        }
     }
 
     #[test]

@@ -5,8 +5,9 @@
 //! cap, a floor, `min`, `if`, a slope of zero), or that is scored or not by a chance, is sampled (JCGM 101:2008): formulas
 //! are evaluated at fixed points of the joint distribution of their inputs; models, which are slow, by their slopes.
 
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, PoisonError};
 
+use foldhash::HashMap;
 use models::normal;
 use schema::formula::{Formula, Work};
 use schema::number;
@@ -15,7 +16,7 @@ use super::derivatives::{Gradients, Partials};
 use super::network::{Network, Rule, State};
 use super::plan::{Plan, covariance, merged};
 use super::sampling::{Sample, factor};
-use super::{Key, Values};
+use super::Values;
 use crate::ids::NodeId;
 
 /// How far from its mean, in standard deviations, a value must follow its slope: the interval ends at two.
@@ -86,7 +87,8 @@ impl Spread {
         };
         match &self.sample {
             None => above(self.mean, standard_deviation.hypot(0.5 * self.uncertainty)),
-            Some(sample) => sample.mean_of(|outcome| above(outcome, standard_deviation)),
+            Some(sample) if standard_deviation > 0.0 => sample.mean_of(|outcome| above(outcome, standard_deviation)),
+            Some(sample) => sample.at_least(least),
         }
     }
 }
@@ -97,6 +99,8 @@ pub(super) struct Bends {
     pub(super) bent: Vec<bool>,
     /// The position of each node in the order of evaluation.
     pub(super) rank: Vec<u32>,
+    /// The spreads of those that were asked for.
+    sampled: Mutex<HashMap<NodeId, Spread>>,
 }
 
 /// An evaluated value graph with what its spreads are calculated from.
@@ -143,7 +147,7 @@ impl Lens<'_> {
                     }
                 };
         }
-        Bends { bent, rank }
+        Bends { bent, rank, sampled: Mutex::default() }
     }
 
     /// Whether a formula leaves its slope within the joint uncertainty of its inputs.
@@ -194,11 +198,24 @@ impl Lens<'_> {
         Spread::of_first_order(self.state.values[node], self.gradients.uncertainty(self.network, node))
     }
 
-    /// The spread of a value that is not missing.
+    /// The spread of a value that is not missing. The outcomes themselves are kept for totals only: of the values that bend
+    /// only the points of a goal are one, the chance is asked of nothing else, and thousands of events would need 100 KB each.
     pub(super) fn spread(&self, bends: &Bends, node: NodeId) -> Spread {
         if !bends.bent[node] {
             return self.first_order(node);
         }
+        let sampled = || bends.sampled.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(known) = sampled().get(&node) {
+            return known.clone();
+        }
+        let is_total = matches!(self.network.nodes[node].rule, Rule::Total(_));
+        let own = self.sampled(bends, node);
+        let own = if is_total { own } else { Spread { sample: None, ..own } };
+        sampled().insert(node, own.clone());
+        own
+    }
+
+    fn sampled(&self, bends: &Bends, node: NodeId) -> Spread {
         let mut plan = Plan::new(false);
         let sample = plan.add(self, bends, node, &|leaf| leaf).and_then(|slot| plan.sample(&[(slot, 1.0)]));
         let Some(sample) = sample else { return self.first_order(node) };
@@ -349,20 +366,10 @@ impl Values {
         (lens, self.bends.get_or_init(|| lens.bends()))
     }
 
-    /// The mean and the interval of a value; `None` if it is missing. The outcomes themselves are kept for goals only, because
-    /// only of these the chance is asked, and thousands of events would need 100 KB each.
+    /// The mean and the interval of a value; `None` if it is missing.
     pub fn spread(&self, node: NodeId) -> Option<Spread> {
         self.value(node)?;
         let (lens, bends) = self.bends();
-        if !bends.bent[node] {
-            return Some(lens.first_order(node));
-        }
-        let mut known = self.spreads.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
-        let is_goal = matches!(self.keys[node], Key::Record(record) if self.graph.loaded.goal(record).is_some());
-        let own = || {
-            let own = lens.spread(bends, node);
-            if is_goal { own } else { Spread { sample: None, ..own } }
-        };
-        Some(known.entry(node).or_insert_with(own).clone())
+        Some(lens.spread(bends, node))
     }
 }

@@ -17,7 +17,7 @@ mod targets;
 mod times;
 mod units;
 
-use std::sync::{Arc, Mutex, OnceLock};
+use std::sync::{Arc, OnceLock};
 
 pub(crate) use self::amounts::growth;
 use self::builder::Builder;
@@ -58,7 +58,6 @@ pub(super) fn build(graph: &Arc<Graph>, measured: Measured) -> Values {
     } = builder;
     let (partials, partials_without_constants) = (OnceLock::new(), OnceLock::new());
     let (gradients, bends) = (OnceLock::new(), OnceLock::new());
-    let spreads = Mutex::default();
     let graph = Arc::clone(graph);
     Values {
         graph,
@@ -78,6 +77,5 @@ pub(super) fn build(graph: &Arc<Graph>, measured: Measured) -> Values {
         partials_without_constants,
         gradients,
         bends,
-        spreads,
     }
 }
