@@ -6,7 +6,7 @@ use std::sync::PoisonError;
 
 use foldhash::{HashMap, HashMapExt as _, HashSet};
 use schema::Id;
-use schema::read::{self, Aim, Spot};
+use schema::read::Aim;
 use schema::records::Kind;
 use schema::settings::{Level, Settings, Stage};
 
@@ -16,8 +16,8 @@ use crate::held_back::Unread;
 use crate::ids::{FileId, RecordId};
 use crate::load::Loaded;
 use crate::parallel::{cores, in_parallel};
+use crate::positions::Positions;
 use crate::study::Study;
-use crate::values::{Fault, FaultAt};
 
 /// The levels that apply: those of some settings at a stage.
 #[derive(Clone, Copy, Debug)]
@@ -110,7 +110,7 @@ fn run(study: &Study, rules: Rules<'_>) -> (Report, Vec<OffCheck>) {
     positions.parse(reported.filter(|draft| rules.level(draft.check) != Level::Off));
     let mut finish = |draft: Draft, waiver: Option<&Id>| {
         let level = rules.level(draft.check).min(draft.highest);
-        (level != Level::Off).then(|| positions.finding(study, draft, level, waiver))
+        (level != Level::Off).then(|| finding(study, &mut positions, draft, level, waiver))
     };
     let mut waived: Vec<Finding> =
         waived.into_iter().filter_map(|(draft, waiver)| finish(draft, Some(waiver))).collect();
@@ -180,126 +180,49 @@ fn apply_waivers<'s>(study: &'s Study, drafts: &mut Vec<Draft>) -> (Vec<(Draft, 
     (waived, unused)
 }
 
-/// From this number of bytes on, parsing files takes much longer than starting a thread.
-const BYTES_FOR_THREADS: usize = 16 << 10;
-
-fn parse(loaded: &Loaded, file: FileId) -> Option<read::tree::Tree<'_>> {
-    loaded.snapshot.files[file].content.as_ref().ok().and_then(|bytes| read::places(bytes))
-}
-
-/// Finds the positions of routes. Each file is parsed once, when the first position in it is needed.
-struct Positions<'r> {
-    trees: HashMap<FileId, Option<read::tree::Tree<'r>>>,
-    loaded: &'r Loaded,
-}
-
-impl<'r> Positions<'r> {
-    fn new(loaded: &'r Loaded) -> Self {
-        Self { trees: HashMap::new(), loaded }
-    }
-
-    /// Parses the files in which positions of these drafts are looked up, on several threads if there is much to parse.
-    fn parse<'d>(&mut self, drafts: impl Iterator<Item = &'d Draft>) {
-        let loaded = self.loaded;
-        let searched = drafts.filter(|draft| draft.spot.is_none());
-        let file_of = |draft: &Draft| draft.file.or_else(|| draft.record.map(|index| loaded.entries[index].file));
-        let mut files: Vec<FileId> = searched.filter_map(file_of).collect();
-        files.sort_unstable();
-        files.dedup();
-        let size = |file: &FileId| loaded.snapshot.files[*file].content.as_ref().map_or(0, |bytes| bytes.len());
-        let threads = if files.iter().map(size).sum::<usize>() < BYTES_FOR_THREADS { 1 } else { cores() };
-        let trees = in_parallel(&files, threads, |file| parse(loaded, *file));
-        self.trees.extend(files.into_iter().zip(trees));
-    }
-
-    fn spot(&mut self, file: FileId, route: &[&str], aim: Aim) -> Spot {
-        let loaded = self.loaded;
-        let tree = self.trees.entry(file).or_insert_with(|| parse(loaded, file));
-        read::locate(tree.as_ref(), route.iter().copied(), aim)
-    }
-
-    /// The position of a character in the text of a value.
-    fn spot_within(&mut self, file: FileId, route: &[&str], offset: usize) -> Spot {
-        let start = self.spot(file, route, Aim::Value);
-        let source = self.loaded.snapshot.files[file].content.as_ref().ok().and_then(|bytes| read::text(bytes).ok());
-        let text =
-            self.trees.get(&file).and_then(Option::as_ref).and_then(|tree| tree.text_of_route(route.iter().copied()));
-        match (source, text) {
-            (Some(source), Some(text)) => read::within(source, start, text, offset),
-            _ => start,
+/// A draft with its level and its position.
+fn finding(study: &Study, positions: &mut Positions<'_>, draft: Draft, level: Level, waiver: Option<&Id>) -> Finding {
+    let loaded = &study.loaded;
+    let (file, mut top) = match draft.record {
+        Some(index) => {
+            let entry = &loaded.entries[index];
+            (entry.file, vec![entry.record.kind().plural(), entry.record.id.as_str()])
         }
+        None => (draft.file.unwrap_or(FileId::new(0)), Vec::new()),
+    };
+    let file = draft.file.unwrap_or(file);
+    top.extend(draft.route.iter().map(String::as_str));
+    let aim = if draft.route.is_empty() || draft.at_key { Aim::Key } else { Aim::Value };
+    let spot = draft.spot.unwrap_or_else(|| match draft.offset {
+        None => positions.spot(file, draft.record, &top, aim),
+        Some(offset) => positions.spot_within(file, draft.record, &top, offset),
+    });
+    let id = |index: RecordId| loaded.record(index).id.to_string();
+    // A chain with one record contains no information.
+    let chain = draft.record.map(|index| study.chain(index)).filter(|chain| chain.len() > 1).unwrap_or_default();
+    let chain = chain.into_iter().map(id).collect();
+    let kind = match draft.record {
+        Some(index) => Some(loaded.record(index).kind()),
+        None => draft.route.first().filter(|_| draft.unread_id.is_some()).and_then(|key| Kind::from_plural(key)),
+    };
+    let mut field = draft.route;
+    if draft.record.is_none() && draft.unread_id.is_some() && field.len() >= 2 {
+        // The route of a read error starts with kind and id, which are not part of the field.
+        field.drain(..2);
     }
-
-    fn finding(&mut self, study: &Study, draft: Draft, level: Level, waiver: Option<&Id>) -> Finding {
-        let loaded = self.loaded;
-        let (file, mut top) = match draft.record {
-            Some(index) => {
-                let entry = &loaded.entries[index];
-                (entry.file, vec![entry.record.kind().plural(), entry.record.id.as_str()])
-            }
-            None => (draft.file.unwrap_or(FileId::new(0)), Vec::new()),
-        };
-        let file = draft.file.unwrap_or(file);
-        top.extend(draft.route.iter().map(String::as_str));
-        let aim = if draft.route.is_empty() || draft.at_key { Aim::Key } else { Aim::Value };
-        let spot = draft.spot.unwrap_or_else(|| match draft.offset {
-            None => self.spot(file, &top, aim),
-            Some(offset) => self.spot_within(file, &top, offset),
-        });
-        let id = |index: RecordId| loaded.record(index).id.to_string();
-        // A chain with one record contains no information.
-        let chain = draft.record.map(|index| study.chain(index)).filter(|chain| chain.len() > 1).unwrap_or_default();
-        let chain = chain.into_iter().map(id).collect();
-        let kind = match draft.record {
-            Some(index) => Some(loaded.record(index).kind()),
-            None => draft.route.first().filter(|_| draft.unread_id.is_some()).and_then(|key| Kind::from_plural(key)),
-        };
-        let mut field = draft.route;
-        if draft.record.is_none() && draft.unread_id.is_some() && field.len() >= 2 {
-            // The route of a read error starts with kind and id, which are not part of the field.
-            field.drain(..2);
-        }
-        Finding {
-            check: draft.check,
-            level,
-            record: draft.record.map(id).or(draft.unread_id),
-            kind,
-            field: (!field.is_empty()).then(|| field.join(".")),
-            path: loaded.snapshot.files[file].path.clone(),
-            spot,
-            message: draft.message,
-            help: draft.help,
-            chain,
-            waiver: waiver.map(ToString::to_string),
-            measure: draft.measure,
-            unresolved: draft.unresolved,
-        }
-    }
-}
-
-/// The positions of records in their files, for outputs that show the position of every record.
-pub struct RecordPositions<'r>(Positions<'r>);
-
-impl<'r> RecordPositions<'r> {
-    /// The positions of these records; each file is parsed when first asked for.
-    pub fn new(loaded: &'r Loaded) -> Self {
-        Self(Positions::new(loaded))
-    }
-
-    /// The position of a record's id.
-    pub fn start(&mut self, index: RecordId) -> Spot {
-        let entry = &self.0.loaded.entries[index];
-        self.0.spot(entry.file, &[entry.record.kind().plural(), entry.record.id.as_str()], Aim::Key)
-    }
-
-    /// The position of a fault.
-    pub fn fault(&mut self, fault: &Fault) -> Spot {
-        let route: Vec<&str> = fault.route.iter().map(String::as_str).collect();
-        match fault.at {
-            FaultAt::Spot(spot) => spot,
-            FaultAt::Key => self.0.spot(fault.file, &route, Aim::Key),
-            FaultAt::Value(None) => self.0.spot(fault.file, &route, Aim::Value),
-            FaultAt::Value(Some(offset)) => self.0.spot_within(fault.file, &route, offset),
-        }
+    Finding {
+        check: draft.check,
+        level,
+        record: draft.record.map(id).or(draft.unread_id),
+        kind,
+        field: (!field.is_empty()).then(|| field.join(".")),
+        path: loaded.snapshot.files[file].path.clone(),
+        spot,
+        message: draft.message,
+        help: draft.help,
+        chain,
+        waiver: waiver.map(ToString::to_string),
+        measure: draft.measure,
+        unresolved: draft.unresolved,
     }
 }

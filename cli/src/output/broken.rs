@@ -1,7 +1,7 @@
 //! What is broken under the numbers of an answer, printed before them.
 
 use serde_json::{Value, json};
-use trace::report::RecordPositions;
+use trace::RecordPositions;
 use trace::values::{Budget, Fault, FaultKind, Values};
 use trace::{Loaded, NodeId, RecordId, Study};
 

@@ -3,9 +3,9 @@
 use schema::settings::Level;
 use serde::Serialize;
 use serde_json::{Value, json};
+use trace::RecordPositions;
 use trace::filters::counts_by_check;
 use trace::graph::{Edge, Graph, Link};
-use trace::report::RecordPositions;
 use trace::since::{Beginnings, Since};
 use trace::snapshot::Source;
 use trace::{Finding, Loaded, Measure, RecordId, Study};

@@ -20,7 +20,7 @@ pub(crate) fn why(study: &Study, index: RecordId, ink: Ink) -> String {
     let (graph, loaded) = (&study.graph, &study.loaded);
     let record = loaded.record(index);
     let file = loaded.path(loaded.file(index));
-    let line = trace::report::RecordPositions::new(&graph.loaded).start(index).line;
+    let line = trace::RecordPositions::new(&graph.loaded).start(index).line;
 
     let mut branches = Branches::new(study, ink, Beside::Reason);
     let name = branches.name(index);

@@ -11,7 +11,7 @@
 use std::ops::Range;
 
 use super::tree::{Content, NodeId, Tree};
-use super::{text, tree_of};
+use super::{Spot, text, tree_of};
 use crate::records::Kind;
 use crate::records::roles::AmountsRule;
 
@@ -48,6 +48,20 @@ impl Chunk {
             .flatten()
     }
 
+    /// The kind, as the key of its records, and the id of the one record in it, if both are written as plain text.
+    pub fn name<'b>(&self, file: &'b [u8]) -> Option<(&'b str, &'b str)> {
+        let (head, _) = self.bytes(file);
+        let kind = head.get(..head.iter().position(|b| *b == b':')?)?;
+        Some((std::str::from_utf8(kind).ok()?, self.id(file)?))
+    }
+
+    /// The tree of the one record in it, below its kind, and the number of lines of the file before it. `None` if it cannot
+    /// be read by itself.
+    pub fn places<'b>(&self, file: &'b [u8]) -> Option<(Tree<'b>, u32)> {
+        let tree = super::places(file.get(self.body.clone())?)?;
+        Some((tree, Spot::of_byte(file, self.body.start).line - 1))
+    }
+
     /// The bytes that identify the chunk: the line of the kind, and the rest.
     pub fn bytes<'b>(&self, file: &'b [u8]) -> (&'b [u8], &'b [u8]) {
         let part = |range: &Range<usize>| file.get(range.clone()).unwrap_or_default();
@@ -71,7 +85,9 @@ pub fn chunks(bytes: &[u8]) -> Option<Vec<Chunk>> {
         let first = line.get(indent).copied().unwrap_or(b'\n');
         match (first, indent) {
             (b'\n' | b'\r' | b'#', _) => {
-                if let Some(last) = all.last_mut() {
+                // What comes after a kind and before its first record belongs to no record.
+                let is_after_kind = matches!(head, Some((_, None)));
+                if let Some(last) = all.last_mut().filter(|_| !is_after_kind) {
                     last.body.end = end;
                 }
             }

@@ -58,7 +58,7 @@ impl Spot {
     }
 
     /// The line and column of a byte in a text.
-    fn of_byte(bytes: &[u8], at: usize) -> Self {
+    pub(crate) fn of_byte(bytes: &[u8], at: usize) -> Self {
         let before = &bytes[..at.min(bytes.len())];
         // A line ends with LF, CR LF or CR, as in YAML.
         let ends = |i: usize| before[i] == b'\n' || (before[i] == b'\r' && bytes.get(i + 1) != Some(&b'\n'));

@@ -12,11 +12,11 @@ use models::normal;
 use schema::formula::{Formula, Work};
 use schema::number;
 
+use super::Values;
 use super::derivatives::{Gradients, Partials};
 use super::network::{Network, Rule, State};
 use super::plan::{Plan, covariance, merged};
 use super::sampling::{Sample, factor};
-use super::Values;
 use crate::ids::NodeId;
 
 /// How far from its mean, in standard deviations, a value must follow its slope: the interval ends at two.

@@ -6,7 +6,7 @@ use schema::number;
 use serde_json::{Value, json};
 use trace::RecordId;
 use trace::delta::LikelyRename;
-use trace::report::RecordPositions;
+use trace::RecordPositions;
 
 use super::DeltaView;
 use crate::output::Paths;

@@ -9,7 +9,7 @@ pub(crate) mod results;
 pub(crate) mod values;
 
 use serde_json::{Value, json};
-use trace::report::RecordPositions;
+use trace::RecordPositions;
 use trace::values::FaultKind;
 use trace::{NodeId, RecordId, Study};
 

@@ -5,12 +5,12 @@ use std::collections::{HashMap, HashSet};
 use schema::records::Outcome;
 use schema::{Day, Kind};
 use serde_json::{Value, json};
+use trace::RecordPositions;
 use trace::audit::TargetAudit;
 use trace::conclusion::Conclusion;
 use trace::graph::Link;
 use trace::history::story;
 use trace::planned::Planned;
-use trace::report::RecordPositions;
 use trace::values::{Origin, Status};
 use trace::{Finding, RecordId};
 
