@@ -355,7 +355,7 @@ fn the_first_line_has_points_goal_and_budgets() {
     // The time grows by 6 kg times 0.005 s/kg: 0.03 s, and the points fall by 10 pts/s times that.
     for part in [
         "### points 60.0 ± 0.2 → 59.7 ± 0.2 (-0.30); ",
-        "goal of 60 pts reached with 50 % → ",
+        "chance of the goal of 60 pts: 50 % → ",
         "; car-mass 200.0 ± 4.0 kg → 206.0 ± 4.0 kg of 205 kg",
         "newly over\\: car-mass",
     ] {

@@ -232,21 +232,11 @@ pub(super) fn all(study: &Study, targets: &[TargetAudit]) -> Vec<GoalScore> {
                 uncertainty: before.uncertainty,
                 spread: before.spread.clone(),
                 place: study.loaded.goal(goal.index).and_then(|goal| goal.place),
-                place_reached: place_reached(study, goal.index),
+                place_reached: study.graph.place_reached(goal.index),
                 place_predicted: before.predicted.and_then(|points| expected.place_for(goal.index, points)),
                 chance: before.chance(),
                 events: events.collect(),
             }
         })
         .collect()
-}
-
-/// The place in the latest result of a goal that has one.
-fn place_reached(study: &Study, goal: RecordId) -> Option<(u32, RecordId)> {
-    study
-        .graph
-        .results(goal)
-        .into_iter()
-        .rev()
-        .find_map(|(id, result)| Some((result.place.filter(|place| *place > 0)?, id)))
 }

@@ -18,6 +18,8 @@ pub struct ChanceChange {
     pub before: Option<f64>,
     /// The probability in head.
     pub after: Option<f64>,
+    /// The place that is on record for the goal in base and in head.
+    pub places: [Option<u32>; 2],
 }
 
 /// A budget whose value or limit changed.
@@ -50,10 +52,15 @@ fn same(a: Option<f64>, b: Option<f64>) -> bool {
 }
 
 impl BudgetChange {
-    /// Whether a headline shows the same numbers.
+    /// Whether a headline is of the same amount of the whole car.
     pub fn is_same_as(&self, line: &Headline) -> bool {
-        let is_amount = matches!(&line.of, HeadlineOf::Amount(name) if self.amount.as_ref() == Some(name));
-        is_amount && same(self.values[0], line.before) && same(self.values[1], line.after)
+        matches!(&line.of, HeadlineOf::Amount(name) if self.amount.as_ref() == Some(name))
+    }
+
+    /// The sum of the parts in base and in head, where the budget has another value, as it was measured.
+    pub fn sums(&self, line: &Headline) -> [Option<f64>; 2] {
+        let other = |value: Option<f64>, sum: Option<f64>| sum.filter(|_| value.is_some() && !same(value, sum));
+        [other(self.values[0], line.before), other(self.values[1], line.after)]
     }
 }
 
@@ -71,7 +78,9 @@ impl Delta {
             let was = self.was(base, head, goal.index);
             let before = base.goals().iter().find(|own| Some(own.index) == was).and_then(|own| own.chance());
             let [before, after] = [before.filter(|_| known[0]), goal.chance().filter(|_| known[1])];
-            ChanceChange { goal: goal.index, before, after }
+            let place = |study: &Study, goal: RecordId| study.graph.place_reached(goal).map(|(place, _)| place);
+            let places = [was.and_then(|was| place(base, was)), place(head, goal.index)];
+            ChanceChange { goal: goal.index, before, after, places }
         };
         head.goals().iter().map(chance).collect()
     }

@@ -133,6 +133,12 @@ impl Graph {
         all
     }
 
+    /// The place in the latest result of a goal that has one, and that result.
+    pub fn place_reached(&self, goal: RecordId) -> Option<(u32, RecordId)> {
+        let place = |(id, result): (RecordId, &TestResult)| Some((result.place.filter(|place| *place > 0)?, id));
+        self.results(goal).into_iter().rev().find_map(place)
+    }
+
     /// The results of a record as in [`Graph::results`], except those that another one of them supersedes.
     pub fn current_results(&self, id: RecordId) -> Vec<(RecordId, &TestResult)> {
         let mut all = self.results(id);

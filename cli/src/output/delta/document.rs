@@ -1,5 +1,7 @@
 //! The JSON answer of `delta`, and the data for its template.
 
+use std::fmt::Write as _;
+
 use serde_json::{Value, json};
 use trace::RecordId;
 use trace::delta::{Headline, HeadlineOf, MeasureChange};
@@ -164,7 +166,14 @@ pub(crate) fn context(view: &DeltaView<'_>) -> Value {
     let budgets: Vec<Value> = budget_changes
         .iter()
         .map(|own| {
-            let [before, after, change] = first::budget_texts(own);
+            let [mut before, mut after, change] = first::budget_texts(own);
+            let line = headlines.iter().find(|line| own.is_same_as(line));
+            let sums = line.map(|line| own.sums(line)).unwrap_or_default();
+            for (text, sum) in [&mut before, &mut after].into_iter().zip(sums) {
+                if let Some(sum) = sum {
+                    let _ = write!(text, " (sum of the parts: {})", own.unit.show(sum, 0.0));
+                }
+            }
             let is_same = own.limits[0] == own.limits[1];
             let limit = own.limits[1].filter(|_| is_same).map(|si| own.unit.show(si, 0.0));
             json!({"id": view.head.loaded.record(own.target).id.as_str(), "before": before, "after": after,
@@ -172,7 +181,13 @@ pub(crate) fn context(view: &DeltaView<'_>) -> Value {
         })
         .collect();
     let chances = view.delta.chances(view.base, view.head).into_iter().filter_map(|own| {
-        let [before, after] = first::chance_texts(&own);
+        let mut texts = first::chance_texts(&own);
+        for (text, place) in texts.iter_mut().zip(own.places) {
+            if let Some(place) = place {
+                *text = format!("place {place} on record");
+            }
+        }
+        let [before, after] = texts;
         (before != after).then(|| json!({"name": first::place(view, own.goal), "before": before, "after": after}))
     });
     let chances: Vec<Value> = chances.collect();

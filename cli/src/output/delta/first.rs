@@ -3,7 +3,6 @@
 use std::fmt::Write as _;
 
 use schema::number;
-use schema::records::Body;
 use trace::RecordId;
 use trace::delta::{BudgetChange, ChanceChange, Headline, HeadlineOf};
 
@@ -22,10 +21,10 @@ pub(super) fn is_changed(line: &Headline) -> bool {
 
 /// What a goal needs, as in `place 8`.
 pub(super) fn place(view: &DeltaView<'_>, goal: RecordId) -> String {
-    let Body::Goal(goal) = &view.head.loaded.record(goal).body else { return "the goal".to_owned() };
+    let Some(goal) = view.head.loaded.goal(goal) else { return "the goal".to_owned() };
     match (goal.place, &goal.points) {
         (Some(place), _) => format!("place {place}"),
-        (None, Some(points)) => format!("goal of {points}"),
+        (None, Some(points)) => format!("the goal of {points}"),
         (None, None) => "the goal".to_owned(),
     }
 }
@@ -69,12 +68,21 @@ fn points(view: &DeltaView<'_>, line: &Headline) -> String {
 }
 
 fn chance(view: &DeltaView<'_>, own: &ChanceChange) -> Option<String> {
-    let place = place(view, own.goal);
+    let goal = place(view, own.goal);
+    if let Some(on_record) = own.places[1] {
+        let aim = view.head.loaded.goal(own.goal).and_then(|goal| goal.place);
+        let outcome = match aim.map(|aim| on_record <= aim) {
+            Some(true) => format!(", {goal} reached"),
+            Some(false) => format!(", {goal} not reached"),
+            None => String::new(),
+        };
+        return Some(format!("place {on_record} on record{outcome}"));
+    }
     let [before, after] = chance_texts(own);
     Some(match (own.before, own.after) {
         (None, None) => return None,
-        (Some(_), Some(_)) if before == after => format!("{place} reached with {after}"),
-        _ => format!("{place} reached with {before} → {after}"),
+        (Some(_), Some(_)) if before == after => format!("chance of {goal}: {after}"),
+        _ => format!("chance of {goal}: {before} → {after}"),
     })
 }
 

@@ -5,8 +5,8 @@ use std::fmt::Write as _;
 use schema::number;
 use serde_json::{Value, json};
 use trace::RecordId;
-use trace::delta::LikelyRename;
 use trace::RecordPositions;
+use trace::delta::LikelyRename;
 
 use super::DeltaView;
 use crate::output::Paths;

@@ -327,7 +327,7 @@ const CONTEXT: Keys = &[
                     &[
                         key("name", Shape::Text, "points, or the name of an amount"),
                         key("changed", Shape::Flag, "whether it changed by so much that it is shown"),
-                        key("same_as", TEXT_OR_NULL, "id of the budget with the same numbers; null without one"),
+                        key("same_as", TEXT_OR_NULL, "id of the budget of the same amount; null without one"),
                     ],
                 ])),
                 "points and totals of the car",
