@@ -3,12 +3,12 @@
 mod script;
 
 use std::fs;
-use std::io::{ErrorKind, Write as _};
+use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 
 use clap::{Args, Subcommand};
 use trace::Error;
-use trace::git::{Hooks, LeadsOut, find_root};
+use trace::git::{Beside, Hooks, LeadsOut, Rights, find_root};
 
 use self::script::{Script, chain, checks, is_marked, recorded};
 use super::Done;
@@ -249,19 +249,8 @@ fn install(place: &Place) -> Result<Done, Error> {
 /// Replaces a hook in one step, because git may be running it.
 fn write(hook: &Path, script: &str) -> std::io::Result<()> {
     trace::git::begin_writing();
-    let folder = hook.parent().unwrap_or(hook);
-    fs::create_dir_all(folder)?;
-    let new = hook.with_extension("tierod-new");
-    let _ = fs::remove_file(&new);
-    let mut file = fs::OpenOptions::new().write(true).create_new(true).open(&new)?;
-    file.write_all(script.as_bytes())?;
-    #[cfg(unix)]
-    {
-        use std::os::unix::fs::PermissionsExt as _;
-        file.set_permissions(fs::Permissions::from_mode(0o755))?;
-    }
-    drop(file);
-    fs::rename(&new, hook)
+    fs::create_dir_all(hook.parent().unwrap_or(hook))?;
+    Beside::create_again(hook)?.fill(script.as_bytes(), Rights::Program)?.replace()
 }
 
 fn remove(place: &Place) -> Result<Done, Error> {
