@@ -5,7 +5,7 @@ use schema::Day;
 use super::order::{Descendants, Order, Place};
 use super::{Commit, History, RecordHistory};
 use crate::Study;
-use crate::ids::RecordId;
+use crate::ids::{CommitIndex, RecordId};
 
 /// The choice of a decision, as it is now.
 pub struct Choice<'h> {
@@ -26,7 +26,7 @@ pub struct LaterAnalysis<'h> {
     pub commit: &'h Commit,
     place: Place<'h>,
     /// The commit of the history that added it, or merged its branch.
-    at: usize,
+    at: CommitIndex,
 }
 
 /// The keys of a decision in which a choice that was looked at again is recorded.

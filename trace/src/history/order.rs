@@ -2,7 +2,7 @@
 
 use schema::Day;
 
-use super::{Change, Commit, History, LimitChange, RecordHistory};
+use super::{Change, Commit, CommitIndex, History, LimitChange, RecordHistory};
 
 /// How a change relates to a record that was written at some commits.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -78,12 +78,12 @@ impl Descendants<'_> {
 
 impl History {
     /// Whether a commit is the base or one before it, which the checks do not report.
-    pub(crate) fn is_up_to_base(&self, commit: usize) -> bool {
+    pub(crate) fn is_up_to_base(&self, commit: CommitIndex) -> bool {
         self.base.is_some_and(|base| commit <= base)
     }
 
     /// A commit of the history.
-    pub(crate) fn place(&self, commit: usize) -> Place<'_> {
+    pub(crate) fn place(&self, commit: CommitIndex) -> Place<'_> {
         self.place_of(commit, &self.commits[commit])
     }
 
@@ -103,14 +103,14 @@ impl History {
     }
 
     /// The commit that removed a record; if it came in with a merge, the one on the merged branch.
-    pub(crate) fn place_of_removal<'h>(&'h self, record: &'h RecordHistory, removed: usize) -> Place<'h> {
+    pub(crate) fn place_of_removal<'h>(&'h self, record: &'h RecordHistory, removed: CommitIndex) -> Place<'h> {
         self.place_of(removed, self.commit_of_removal(record, removed))
     }
 
     /// A commit of the history, or of a branch that it merged.
-    fn place_of<'h>(&'h self, at: usize, commit: &'h Commit) -> Place<'h> {
+    fn place_of<'h>(&'h self, at: CommitIndex, commit: &'h Commit) -> Place<'h> {
         let node = self.ancestry.as_ref().and_then(|ancestry| ancestry.node(commit));
-        Place { commit, node: node.unwrap_or(at) }
+        Place { commit, node: node.unwrap_or(at.index()) }
     }
 
     /// The earliest date of a commit and of all that descend from it.
@@ -179,7 +179,7 @@ impl History {
     }
 
     /// Whether a limit that was set in a commit came with its target, or on the day of its target.
-    fn appears_with(&self, target: &RecordHistory, commit: usize, day: Day) -> bool {
+    fn appears_with(&self, target: &RecordHistory, commit: CommitIndex, day: Day) -> bool {
         target.added == commit || self.commit_of_addition(target).day == day
     }
 

@@ -167,7 +167,7 @@ fn steps(study: &Study, target: RecordId) -> Vec<Step> {
 
 /// The day on which a record was added.
 fn added(history: &History, id: &str) -> Option<Day> {
-    Some(history.commits.get(history.record(id)?.added)?.day)
+    Some(history.commit(history.record(id)?.added)?.day)
 }
 
 /// The word with a capital at its beginning.
