@@ -8,10 +8,6 @@
     reason = "a test fails by panicking, and prints what it measured or skipped"
 )]
 
-#[path = "../fuzz/src/holds.rs"]
-#[allow(unreachable_pub, reason = "the fuzz target uses it too")]
-mod holds;
-
 mod audit;
 mod audit_season;
 mod budgets;
@@ -115,6 +111,8 @@ mod units;
 mod values;
 mod values_json;
 mod yaml_cases;
+#[path = "../schema/tests/reader/suite.rs"]
+mod yaml_suite;
 
 /// The tests in a file without a `mod` line would never run.
 #[test]
