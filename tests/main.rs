@@ -9,6 +9,7 @@
 )]
 
 mod audit;
+mod audit_over_time;
 mod audit_season;
 mod budgets;
 mod check_staged;
@@ -79,6 +80,7 @@ mod numbers_scores;
 mod numbers_units;
 mod numbers_verdicts;
 mod page;
+mod page_lists;
 mod page_meeting;
 mod page_size;
 mod page_watch;
