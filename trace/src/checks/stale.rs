@@ -5,7 +5,7 @@ use schema::records::Target;
 use schema::{Day, Kind, Quantity};
 
 use super::{RecordId, Reporter, Study};
-use crate::history::order::{Descendants, Order, Place};
+use crate::history::order::{Descendants, Order, PlacedCommit};
 use crate::history::{Change, History, RecordHistory};
 use crate::ids::CommitIndex;
 
@@ -67,7 +67,7 @@ pub(super) struct Measured<'h> {
 
 impl Measured<'_> {
     /// How it is known that a change was made later; `None` if it was not.
-    fn later(&self, history: &History, commit: CommitIndex, place: Place<'_>) -> Option<Order> {
+    fn later(&self, history: &History, commit: CommitIndex, place: PlacedCommit<'_>) -> Option<Order> {
         if history.is_up_to_base(commit) || self.explained.is_some_and(|explained| commit <= explained) {
             return None;
         }
@@ -85,7 +85,7 @@ impl Measured<'_> {
 #[derive(Clone, Debug)]
 pub(super) struct SubjectChange<'h> {
     commit: CommitIndex,
-    place: Place<'h>,
+    place: PlacedCommit<'h>,
     /// What changed, and from what to what.
     text: String,
     /// Whether it is known that it was made later.
@@ -105,7 +105,7 @@ enum PartChangeKind {
 
 struct PartChange<'h> {
     commit: CommitIndex,
-    place: Place<'h>,
+    place: PlacedCommit<'h>,
     part: &'h RecordHistory,
     /// The system that the part is in; the old one if it moved out.
     system: Option<&'h str>,
@@ -377,10 +377,12 @@ fn collect_changes<'h>(
     changes: &mut Vec<PartChange<'h>>,
 ) {
     let system_at = |commit: CommitIndex| part.last_value_at("in", commit);
-    let mut add =
-        |(commit, place): (CommitIndex, Place<'h>), system: Option<&'h str>, kind: PartChangeKind, text: String| {
-            changes.push(PartChange { commit, place, part, system, kind, text });
-        };
+    let mut add = |(commit, place): (CommitIndex, PlacedCommit<'h>),
+                   system: Option<&'h str>,
+                   kind: PartChangeKind,
+                   text: String| {
+        changes.push(PartChange { commit, place, part, system, kind, text });
+    };
     let added = (part.added, history.place_of_addition(part));
     add(added, system_at(part.added), PartChangeKind::Added, format!("the part {} was added", part.id));
     if let Some(removed) = part.removed {

@@ -34,7 +34,7 @@ pub(crate) enum LimitOrder {
 
 /// A commit of the history or of a merged branch, with its position in the ancestry.
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct Place<'h> {
+pub(crate) struct PlacedCommit<'h> {
     /// The commit.
     pub(crate) commit: &'h Commit,
     node: usize,
@@ -53,7 +53,7 @@ pub(crate) struct Descendants<'h> {
 
 impl Descendants<'_> {
     /// How a change relates to the record, which can have a date of its own.
-    pub(crate) fn order(&self, change: Place<'_>, date: Option<Day>) -> Order {
+    pub(crate) fn order(&self, change: PlacedCommit<'_>, date: Option<Day>) -> Order {
         let descends = match &self.descends {
             Some(all) => all.get(change.node).copied().unwrap_or(false),
             None => self.written.iter().any(|written| *written < change.node),
@@ -83,38 +83,38 @@ impl History {
     }
 
     /// A commit of the history.
-    pub(crate) fn place(&self, commit: CommitIndex) -> Place<'_> {
+    pub(crate) fn place(&self, commit: CommitIndex) -> PlacedCommit<'_> {
         self.place_of(commit, &self.commits[commit])
     }
 
     /// The commit that made a change; if it came in with a merge, the one on the merged branch.
-    pub(crate) fn place_of_change<'h>(&'h self, record: &'h RecordHistory, change: &Change) -> Place<'h> {
+    pub(crate) fn place_of_change<'h>(&'h self, record: &'h RecordHistory, change: &Change) -> PlacedCommit<'h> {
         self.place_of(change.commit, self.branch_commit(record, change).unwrap_or(&self.commits[change.commit]))
     }
 
     /// The commit that added a record; if it came in with a merge, the one on the merged branch.
-    pub(crate) fn place_of_addition<'h>(&'h self, record: &'h RecordHistory) -> Place<'h> {
+    pub(crate) fn place_of_addition<'h>(&'h self, record: &'h RecordHistory) -> PlacedCommit<'h> {
         self.place_of(record.added, self.commit_of_addition(record))
     }
 
     /// The commit that changed a limit; if it came in with a merge, the one on the merged branch.
-    pub(crate) fn place_of_limit<'h>(&'h self, target: &'h RecordHistory, changed: &LimitChange) -> Place<'h> {
+    pub(crate) fn place_of_limit<'h>(&'h self, target: &'h RecordHistory, changed: &LimitChange) -> PlacedCommit<'h> {
         self.place_of(changed.0, self.commit_of_limit(target, changed))
     }
 
     /// The commit that removed a record; if it came in with a merge, the one on the merged branch.
-    pub(crate) fn place_of_removal<'h>(&'h self, record: &'h RecordHistory, removed: CommitIndex) -> Place<'h> {
+    pub(crate) fn place_of_removal<'h>(&'h self, record: &'h RecordHistory, removed: CommitIndex) -> PlacedCommit<'h> {
         self.place_of(removed, self.commit_of_removal(record, removed))
     }
 
     /// A commit of the history, or of a branch that it merged.
-    fn place_of<'h>(&'h self, at: CommitIndex, commit: &'h Commit) -> Place<'h> {
+    fn place_of<'h>(&'h self, at: CommitIndex, commit: &'h Commit) -> PlacedCommit<'h> {
         let node = self.ancestry.as_ref().and_then(|ancestry| ancestry.node(commit));
-        Place { commit, node: node.unwrap_or(at.index()) }
+        PlacedCommit { commit, node: node.unwrap_or(at.index()) }
     }
 
     /// The earliest date of a commit and of all that descend from it.
-    pub(crate) fn no_later_than(&self, place: Place<'_>) -> Option<Day> {
+    pub(crate) fn no_later_than(&self, place: PlacedCommit<'_>) -> Option<Day> {
         match &self.ancestry {
             Some(ancestry) => ancestry.no_later_than(place.node),
             None => Some(place.commit.no_later_than),
@@ -122,7 +122,7 @@ impl History {
     }
 
     /// The commits that descend from these.
-    pub(crate) fn descendants(&self, written: &[Place<'_>]) -> Descendants<'_> {
+    pub(crate) fn descendants(&self, written: &[PlacedCommit<'_>]) -> Descendants<'_> {
         let times = written.iter().map(|place| place.commit.author_time);
         self.descendants_of(written.iter().map(|place| place.node).collect(), times.min())
     }
