@@ -8,11 +8,8 @@
     reason = "a test fails by panicking, and prints what it measured or skipped"
 )]
 
-#[path = "../fuzz/src/holds.rs"]
-#[allow(unreachable_pub, reason = "the fuzz target uses it too")]
-mod holds;
-
 mod audit;
+mod audit_over_time;
 mod audit_season;
 mod budgets;
 mod check_staged;
@@ -83,6 +80,7 @@ mod numbers_scores;
 mod numbers_units;
 mod numbers_verdicts;
 mod page;
+mod page_lists;
 mod page_meeting;
 mod page_size;
 mod page_watch;
@@ -115,6 +113,8 @@ mod units;
 mod values;
 mod values_json;
 mod yaml_cases;
+#[path = "../schema/tests/reader/suite.rs"]
+mod yaml_suite;
 
 /// The tests in a file without a `mod` line would never run.
 #[test]

@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 
 use crate::support::Sandbox;
 
-struct Step {
+struct ReadmeCommand {
     line: usize,
     command: String,
     prints: Vec<String>,
@@ -22,16 +22,16 @@ fn readme() -> String {
 }
 
 /// The steps of every `console` block of a page.
-fn blocks(page: &str) -> Vec<Vec<Step>> {
+fn blocks(page: &str) -> Vec<Vec<ReadmeCommand>> {
     let mut blocks = Vec::new();
-    let mut open: Option<Vec<Step>> = None;
+    let mut open: Option<Vec<ReadmeCommand>> = None;
     for (number, line) in page.lines().enumerate() {
         match (&mut open, line) {
             (None, "```console") => open = Some(Vec::new()),
             (Some(_), "```") => blocks.extend(open.take()),
             (Some(steps), line) => match (line.strip_prefix("$ "), line.strip_prefix("> "), steps.last_mut()) {
                 (Some(command), ..) => {
-                    steps.push(Step { line: number + 1, command: command.to_owned(), prints: Vec::new() });
+                    steps.push(ReadmeCommand { line: number + 1, command: command.to_owned(), prints: Vec::new() });
                 }
                 (_, Some(more), Some(step)) if step.prints.is_empty() => {
                     step.command.push('\n');

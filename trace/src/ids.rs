@@ -1,4 +1,4 @@
-//! Typed indices, so that the index of a record cannot be used as the index of a value or a file.
+//! Typed indices, so that the index of a record cannot be used as the index of a value, a file or a commit.
 
 use std::ops::{Index, IndexMut};
 
@@ -57,4 +57,17 @@ ids! {
     NodeId;
     /// A file, by its position in [`crate::snapshot::Snapshot::files`].
     FileId;
+    /// A commit that changed the project, by its position in [`crate::history::History::commits`].
+    CommitIndex;
+}
+
+impl CommitIndex {
+    /// The first commit. In the history of a merged branch, it is the one that the branch descends from.
+    pub const FIRST: Self = Self(0);
+
+    /// The commit before; the first one if there is none.
+    #[must_use]
+    pub fn before(self) -> Self {
+        Self(self.0.saturating_sub(1))
+    }
 }

@@ -49,7 +49,7 @@ pub use error::Error;
 pub use filters::Filters;
 pub use finding::{Finding, Report};
 pub use git::Project;
-pub use ids::{FileId, NodeId, RecordId};
+pub use ids::{CommitIndex, FileId, NodeId, RecordId};
 pub use load::Loaded;
 pub use measure::Measure;
 pub use positions::RecordPositions;

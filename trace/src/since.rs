@@ -15,6 +15,7 @@ use crate::finding::{Finding, fingerprint};
 use crate::git::Project;
 use crate::git::cache_file::{CacheFile, Entries};
 use crate::history::{History, Logs, Past};
+use crate::ids::CommitIndex;
 use crate::load::{Loaded, ParseCache};
 use crate::study::Study;
 use crate::values::runs::RunKey;
@@ -78,6 +79,7 @@ pub fn beginnings(
     };
     let mut subjects: BTreeMap<String, Subject<'_>> = BTreeMap::new();
     let committed = history.commits.iter().filter(|commit| commit.id.is_some()).count();
+    let committed = CommitIndex::new(committed);
     let own = study.report();
     let open: HashSet<u64> =
         own.findings.iter().chain(&own.waived).map(|finding| number(&finding.fingerprint())).collect();
@@ -106,26 +108,26 @@ pub fn beginnings(
 struct Subject<'f> {
     finding: &'f Finding,
     /// The last commit that is known not to have it.
-    absent: Option<usize>,
-    /// The first one that is known to have it; the number of commits means the state of the study.
-    present: usize,
+    absent: Option<CommitIndex>,
+    /// The first one that is known to have it; the index after all commits means the state of the study.
+    present: CommitIndex,
 }
 
 impl Subject<'_> {
     /// The next commit to look at; `None` if there is none between.
-    fn next(&self, committed: usize) -> Option<usize> {
-        let from = self.absent.map_or(0, |absent| absent + 1);
-        if from >= self.present {
+    fn next(&self, committed: CommitIndex) -> Option<CommitIndex> {
+        let (from, to) = (self.absent.map_or(0, |absent| absent.index() + 1), self.present.index());
+        if from >= to {
             return None;
         }
         // Most findings are older than the last commit.
-        Some(if self.present == committed { committed - 1 } else { (from + self.present - 1) / 2 })
+        Some(if self.present == committed { committed.before() } else { CommitIndex::new((from + to - 1) / 2) })
     }
 
     /// What the bisection found, without an accusation of a commit that only came after a date had passed.
-    fn since(&self, states: &mut States<'_>, committed: usize) -> Option<Since> {
+    fn since(&self, states: &mut States<'_>, committed: CommitIndex) -> Option<Since> {
         let history = states.history;
-        let of_commit = history.commits.get(self.present).filter(|_| self.present < committed);
+        let of_commit = history.commit(self.present).filter(|_| self.present < committed);
         let day = of_commit.map_or(states.study.day, |_| states.day(self.present));
         if let Some(before) = self.absent {
             let mut absent = states.day(before);
@@ -138,7 +140,7 @@ impl Subject<'_> {
                 }
                 return Some(Since { commit: None, day: present, cause: Cause::Date });
             }
-        } else if history.shallow && self.present == 0 {
+        } else if history.shallow && self.present == CommitIndex::FIRST {
             // It may be older than the clone.
             return None;
         }
@@ -149,13 +151,13 @@ impl Subject<'_> {
     }
 
     /// Whether the state of a commit has the finding on a day; `None` if the state cannot be read.
-    fn is_found(&self, states: &mut States<'_>, commit: usize, day: Day) -> Option<bool> {
+    fn is_found(&self, states: &mut States<'_>, commit: CommitIndex, day: Day) -> Option<bool> {
         let print = self.print_at(states.history, commit);
         Some(states.prints(commit, day)?.contains(&print))
     }
 
     /// The fingerprint at a commit, where the record may have had another id.
-    fn print_at(&self, history: &History, commit: usize) -> u64 {
+    fn print_at(&self, history: &History, commit: CommitIndex) -> u64 {
         let id = |id: &str| {
             let record = history.record(id).filter(|record| *record.id == *id);
             let rename = record.and_then(|record| record.renames.iter().find(|(at, _)| *at > commit));
@@ -173,12 +175,12 @@ impl Subject<'_> {
 fn bisect(
     subjects: &mut BTreeMap<String, Subject<'_>>,
     states: &mut States<'_>,
-    committed: usize,
+    committed: CommitIndex,
     tick: &mut dyn FnMut(usize, usize),
 ) {
     let mut done = 0;
     loop {
-        let wanted: BTreeSet<usize> = subjects.values().filter_map(|subject| subject.next(committed)).collect();
+        let wanted: BTreeSet<CommitIndex> = subjects.values().filter_map(|subject| subject.next(committed)).collect();
         if wanted.is_empty() || states.is_spent() {
             return;
         }
@@ -214,8 +216,8 @@ struct States<'s> {
     logs: Logs,
     parsed: ParseCache,
     /// The records that were read last.
-    loaded: Option<(usize, Arc<Loaded>)>,
-    known: BTreeMap<(usize, Day), Option<Prints>>,
+    loaded: Option<(CommitIndex, Arc<Loaded>)>,
+    known: BTreeMap<(CommitIndex, Day), Option<Prints>>,
     /// `None` without a place to keep it, and in a shallow clone, where the history can become longer.
     cache: Option<CacheFile>,
     cached: Entries,
@@ -249,13 +251,13 @@ impl<'s> States<'s> {
     }
 
     /// The date for which a commit is evaluated: its own, never later than that of a commit after it or of the study.
-    fn day(&self, commit: usize) -> Day {
-        let day = self.history.commits.get(commit).map_or(self.study.day, |commit| commit.no_later_than);
+    fn day(&self, commit: CommitIndex) -> Day {
+        let day = self.history.commit(commit).map_or(self.study.day, |commit| commit.no_later_than);
         day.min(self.study.day)
     }
 
     /// The findings of a commit on a day, those that waivers accept included; `None` if its records cannot be read.
-    fn prints(&mut self, commit: usize, day: Day) -> Option<&Prints> {
+    fn prints(&mut self, commit: CommitIndex, day: Day) -> Option<&Prints> {
         if !self.known.contains_key(&(commit, day)) {
             let prints = self.find(commit, day);
             self.known.insert((commit, day), prints);
@@ -268,9 +270,9 @@ impl<'s> States<'s> {
         self.left == 0 || self.budget.is_spent()
     }
 
-    fn find(&mut self, index: usize, day: Day) -> Option<Prints> {
+    fn find(&mut self, index: CommitIndex, day: Day) -> Option<Prints> {
         self.left = self.left.checked_sub(1)?;
-        let commit = self.history.commits.get(index)?;
+        let commit = self.history.commit(index)?;
         let id = commit.id.as_deref()?;
         let key = format!("{id} {} {day}", commit.prefix).into_bytes();
         // What is in the cache counts as much as what is evaluated.

@@ -15,7 +15,7 @@ use crate::finding::{OffCheck, Report};
 use crate::graph::{Chains, Graph};
 use crate::history::commit_state::CommitState;
 use crate::history::{History, Past};
-use crate::ids::RecordId;
+use crate::ids::{CommitIndex, RecordId};
 use crate::load::Loaded;
 use crate::parallel::{MANY_RECORDS, cores, during, in_parallel};
 use crate::values::{Budget, EventPoints, GoalPoints, Gradients, Measured, Origin, Partials, TargetStatus, Values};
@@ -40,7 +40,7 @@ pub struct Study {
     /// The stage of the season on that date.
     pub stage: Stage,
     past: OnceLock<Past>,
-    past_state: Option<(usize, CommitState)>,
+    past_state: Option<(CommitIndex, CommitState)>,
     values: OnceLock<Values>,
     /// `None` if there are no such results: then the values are the same.
     before_contest: OnceLock<Option<Values>>,
@@ -126,7 +126,7 @@ impl Study {
     }
 
     /// The evaluated state at a commit of the history; `None` unless it was provided.
-    pub fn past_state(&self, commit: usize) -> Option<&CommitState> {
+    pub fn past_state(&self, commit: CommitIndex) -> Option<&CommitState> {
         self.past_state.as_ref().filter(|(at, _)| *at == commit).map(|(_, state)| state)
     }
 
@@ -155,7 +155,7 @@ impl Study {
     }
 
     /// Adds the evaluated state at the commit of the history that a check needs.
-    pub(crate) fn provide_past_state(&mut self, commit: usize, state: CommitState) {
+    pub(crate) fn provide_past_state(&mut self, commit: CommitIndex, state: CommitState) {
         self.past_state = Some((commit, state));
     }
 

@@ -63,7 +63,7 @@ fn evaluated(folder: &Path, state: State) -> String {
     let mut present: Vec<&String> = study.loaded.present.iter().collect();
     present.sort();
     let mut text = format!("{present:?}\n{:?}\n{:?}\n", study.report().findings, study.target_statuses());
-    for step in 0..history.commits.len() {
+    for step in history.indices() {
         writeln!(text, "{:?}", state_at(&project, &study.loaded, history, step).unwrap().all()).unwrap();
     }
     text

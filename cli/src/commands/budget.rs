@@ -41,7 +41,7 @@ impl Budget {
             let help = suggest::did_you_mean(name, names.chain(ids), "`tierod budget` lists all budgets");
             return Err(Error::new(format!("no budget for `{}`", clean(name))).help(help));
         }
-        let report = budget::Report { values: study.values(), budgets, wanted: &wanted, day: study.day };
+        let report = budget::ShownBudgets { values: study.values(), budgets, wanted: &wanted, day: study.day };
         let ink = Ink::stdout(shared);
         let broken = report.broken();
         let text = match self.format {

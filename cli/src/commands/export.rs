@@ -7,7 +7,7 @@ use trace::Error;
 
 use super::{Done, Format};
 use crate::args::{Records, Shared};
-use crate::output::budget::Report;
+use crate::output::budget::ShownBudgets;
 use crate::output::grids::values::Which;
 use crate::output::workbook::{self, Sheet};
 use crate::output::{grids, json, points, values};
@@ -48,7 +48,7 @@ impl Export {
         let project = self.records.project()?;
         let study = self.records.study_of(&project)?;
         let all = |_: &trace::values::Budget| true;
-        let report = Report { values: study.values(), budgets: study.budgets(), wanted: &all, day: study.day };
+        let report = ShownBudgets { values: study.values(), budgets: study.budgets(), wanted: &all, day: study.day };
         let broken = values::broken(&study);
         let sheets = [
             Sheet { name: "Parts", grid: grids::parts::grid(&study) },

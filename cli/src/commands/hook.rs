@@ -3,12 +3,12 @@
 mod script;
 
 use std::fs;
-use std::io::{ErrorKind, Write as _};
+use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 
 use clap::{Args, Subcommand};
 use trace::Error;
-use trace::git::{Hooks, LeadsOut, find_root};
+use trace::git::{Beside, Hooks, LeadsOut, Rights, find_root};
 
 use self::script::{Script, chain, checks, is_marked, recorded};
 use super::Done;
@@ -59,25 +59,25 @@ impl Hook {
     pub(super) fn run(&self, _: &Shared) -> Result<Done, Error> {
         match &self.action {
             Action::Install(options) => {
-                let place = Place::find(&options.root)?;
+                let place = RootHooks::find(&options.root)?;
                 if !options.outside {
                     place.refuse_outside()?;
                 }
                 install(&place)
             }
-            Action::Remove(root) => remove(&Place::find(root)?),
+            Action::Remove(root) => remove(&RootHooks::find(root)?),
         }
     }
 }
 
 /// Where the hooks are, and the project root that they check.
-struct Place {
+struct RootHooks {
     hooks: Hooks,
     /// The project root from the top of the working tree.
     root: String,
 }
 
-impl Place {
+impl RootHooks {
     fn find(named: &Root) -> Result<Self, Error> {
         let cwd = cwd()?;
         let start = named.path.as_ref().map_or_else(|| cwd.clone(), |root| cwd.join(root));
@@ -200,7 +200,7 @@ fn is_run(hook: &Path) -> bool {
     hook.exists()
 }
 
-fn install(place: &Place) -> Result<Done, Error> {
+fn install(place: &RootHooks) -> Result<Done, Error> {
     let program = recorded(&std::env::current_exe().unwrap_or_else(|_| PathBuf::from("tierod")));
     let found = place.found()?;
     for (hook, _, found) in &found {
@@ -249,22 +249,11 @@ fn install(place: &Place) -> Result<Done, Error> {
 /// Replaces a hook in one step, because git may be running it.
 fn write(hook: &Path, script: &str) -> std::io::Result<()> {
     trace::git::begin_writing();
-    let folder = hook.parent().unwrap_or(hook);
-    fs::create_dir_all(folder)?;
-    let new = hook.with_extension("tierod-new");
-    let _ = fs::remove_file(&new);
-    let mut file = fs::OpenOptions::new().write(true).create_new(true).open(&new)?;
-    file.write_all(script.as_bytes())?;
-    #[cfg(unix)]
-    {
-        use std::os::unix::fs::PermissionsExt as _;
-        file.set_permissions(fs::Permissions::from_mode(0o755))?;
-    }
-    drop(file);
-    fs::rename(&new, hook)
+    fs::create_dir_all(hook.parent().unwrap_or(hook))?;
+    Beside::create_again(hook)?.fill(script.as_bytes(), Rights::Program)?.replace()
 }
 
-fn remove(place: &Place) -> Result<Done, Error> {
+fn remove(place: &RootHooks) -> Result<Done, Error> {
     let found = place.found()?;
     let none_is_ours = !found.iter().any(|(.., found)| matches!(found, Found::Ours { .. }));
     for (hook, _, found) in &found {

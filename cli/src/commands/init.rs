@@ -3,7 +3,6 @@
 mod ci;
 
 use std::fs;
-use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
 use clap::Args;
@@ -11,7 +10,7 @@ use jiff::ToSpan as _;
 use minijinja::{Environment, UndefinedBehavior, context};
 use schema::settings;
 use trace::Error;
-use trace::git::Project;
+use trace::git::{Beside, Project, Rights, begin_writing};
 use trace::snapshot::{Request, State};
 
 use self::ci::{Forge, Recipe};
@@ -78,13 +77,14 @@ impl Init {
         // All are written beside their places first, so that a full disk leaves none half-written or missing.
         let mut new = Vec::new();
         for (path, content) in &files {
-            new.push(Beside::write(&folder, path, content, false)?);
+            new.push(Ready::write(&folder, path, content, Rights::Usual)?);
         }
         if let Some(recipe) = &recipe {
-            new.push(Beside::write(&recipe.top, recipe.path, &recipe.content, recipe.program)?);
+            let rights = if recipe.program { Rights::Program } else { Rights::Usual };
+            new.push(Ready::write(&recipe.top, recipe.path, &recipe.content, rights)?);
         }
         for file in new {
-            file.rename()?;
+            file.put_in_place()?;
         }
         for (path, _) in &files {
             let shown = if self.folder.as_os_str() == "." { PathBuf::from(path) } else { self.folder.join(path) };
@@ -124,58 +124,36 @@ impl Init {
     }
 }
 
-/// A new file that is complete, but not in its place yet. It is removed if it does not get there.
-struct Beside {
-    file: PathBuf,
-    new: PathBuf,
+/// A file that is written, but not in its place yet.
+struct Ready {
+    path: PathBuf,
+    new: Beside,
 }
 
-impl Beside {
+impl Ready {
     /// Writes the file beside its place below a folder, and creates the folders of its path. A link among them is not followed: it
     /// may lead out of the repository.
-    fn write(folder: &Path, path: &str, content: &str, program: bool) -> Result<Self, Error> {
-        let file = folder.join(path);
-        let mut between = file.ancestors().skip(1).take_while(|up| *up != folder);
+    fn write(folder: &Path, path: &str, content: &str, rights: Rights) -> Result<Self, Error> {
+        let path = folder.join(path);
+        let mut between = path.ancestors().skip(1).take_while(|up| *up != folder);
         if let Some(link) = between.find(|up| up.symlink_metadata().is_ok_and(|found| found.is_symlink())) {
-            let error = Error::new(format!("{} cannot be written", file.display()));
-            let error = error.because(format!("{} is a symbolic link", link.display()));
+            let error = not_written(&path).because(format!("{} is a symbolic link", link.display()));
             return Err(error.help("nothing was written; replace the link by a folder"));
         }
-        let mut name = file.file_name().unwrap_or_default().to_owned();
-        name.push(".tierod-new");
-        let beside = Self { new: file.with_file_name(name), file };
-        trace::git::begin_writing();
-        let written = fs::create_dir_all(beside.file.parent().unwrap_or(&beside.file)).and_then(|()| {
-            // One that an earlier run left.
-            if beside.new.symlink_metadata().is_ok() {
-                fs::remove_file(&beside.new)?;
-            }
-            let mut new = fs::OpenOptions::new().write(true).create_new(true).open(&beside.new)?;
-            new.write_all(content.as_bytes())?;
-            #[cfg(unix)]
-            if program {
-                use std::os::unix::fs::PermissionsExt as _;
-                new.set_permissions(fs::Permissions::from_mode(0o755))?;
-            }
-            new.sync_all()
-        });
-        match written {
-            Ok(()) => Ok(beside),
-            Err(error) => Err(beside.failed(&error)),
+        begin_writing();
+        let new = fs::create_dir_all(path.parent().unwrap_or(&path))
+            .and_then(|()| Beside::create_again(&path)?.fill(content.as_bytes(), rights));
+        match new {
+            Ok(new) => Ok(Self { path, new }),
+            Err(error) => Err(not_written(&path).because(error)),
         }
     }
 
-    fn rename(self) -> Result<(), Error> {
-        fs::rename(&self.new, &self.file).map_err(|error| self.failed(&error))
-    }
-
-    fn failed(&self, error: &std::io::Error) -> Error {
-        Error::new(format!("{} cannot be written", self.file.display())).because(error)
+    fn put_in_place(self) -> Result<(), Error> {
+        self.new.replace().map_err(|error| not_written(&self.path).because(error))
     }
 }
 
-impl Drop for Beside {
-    fn drop(&mut self) {
-        let _ = fs::remove_file(&self.new);
-    }
+fn not_written(path: &Path) -> Error {
+    Error::new(format!("{} cannot be written", path.display()))
 }

@@ -71,30 +71,10 @@ pub(crate) enum Which {
 }
 
 impl Which {
-    /// The answer, if it is not a file.
+    /// The answer of this name; `None` if it is a file.
     pub(crate) fn answer(self) -> Option<&'static Answer> {
-        Some(match self {
-            Self::Records | Self::Settings => return None,
-            Self::Check => &shapes::CHECK,
-            Self::Delta => &shapes::DELTA,
-            Self::DeltaContext => &shapes::DELTA_CONTEXT,
-            Self::Graph => &shapes::GRAPH,
-            Self::Why => &shapes::WHY,
-            Self::Values => &shapes::VALUES,
-            Self::Points => &shapes::POINTS,
-            Self::Budget => &shapes::BUDGET,
-            Self::Worth => &shapes::WORTH,
-            Self::Compare => &shapes::COMPARE,
-            Self::History => &shapes::HISTORY,
-            Self::Audit => &shapes::AUDIT,
-            Self::AuditContext => &shapes::AUDIT_CONTEXT,
-            Self::AuditBrief => &shapes::AUDIT_BRIEF,
-            Self::Explain => &shapes::EXPLAIN,
-            Self::Edit => &shapes::EDIT,
-            Self::Import => &shapes::IMPORT,
-            Self::Add => &shapes::ADD,
-            Self::Export => &shapes::EXPORT,
-        })
+        let own = self.to_possible_value()?;
+        shapes::ALL.into_iter().find(|answer| answer.name == own.get_name())
     }
 }
 
@@ -120,5 +100,18 @@ fn of_files(which: Which, project: Option<&Loaded>) -> Value {
     match which {
         Which::Settings => editors::settings(project),
         _ => editors::records(project),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_answer_has_its_name() {
+        let named: Vec<&str> = Which::value_variants().iter().filter_map(|which| Some(which.answer()?.name)).collect();
+        assert_eq!(named, shapes::ALL.map(|answer| answer.name));
+        let files = Which::value_variants().iter().filter(|which| which.answer().is_none());
+        assert!(files.eq([Which::Records, Which::Settings].iter()));
     }
 }

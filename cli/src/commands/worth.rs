@@ -55,7 +55,7 @@ impl Worth {
                 Some(worth.ok_or_else(|| Error::new(format!("`{id}` has no value")).help("add an estimate"))?)
             }
         };
-        let report = worth::Report {
+        let report = worth::ShownWorth {
             study: &study,
             values,
             goal: &goal,

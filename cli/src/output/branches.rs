@@ -20,8 +20,8 @@ pub(super) struct Branches<'g> {
     pub(super) out: String,
     /// Records that were drawn with their branches; they are only named a second time.
     pub(super) drawn: Vec<bool>,
-    /// What is beside each record.
-    beside: Beside,
+    /// What is shown of each record.
+    detail: RecordDetail,
     /// The depth of the branch that is drawn.
     depth: usize,
     /// Whether parts were drawn as one line.
@@ -35,13 +35,13 @@ pub(super) struct Branches<'g> {
 
 /// What a tree shows of each record.
 #[derive(Clone, Copy, PartialEq, Eq)]
-pub(super) enum Beside {
+pub(super) enum RecordDetail {
     /// The reason of the link, below the name.
     Reason,
     /// Value and status; several parts of a system are one line.
-    Standing,
+    Status,
     /// Value and status, also of each part.
-    StandingOfAll,
+    StatusOfAll,
 }
 
 /// The largest depth, which no chain of a car reaches; deeper branches end with a note.
@@ -71,7 +71,7 @@ enum Twig<'g> {
 }
 
 impl<'g> Branches<'g> {
-    pub(super) fn new(study: &'g Study, ink: Ink, beside: Beside) -> Self {
+    pub(super) fn new(study: &'g Study, ink: Ink, detail: RecordDetail) -> Self {
         let graph = &study.graph;
         Self {
             study,
@@ -79,7 +79,7 @@ impl<'g> Branches<'g> {
             ink,
             out: String::new(),
             drawn: vec![false; graph.len()],
-            beside,
+            detail,
             depth: 0,
             folded: false,
             left: usize::MAX,
@@ -113,7 +113,7 @@ impl<'g> Branches<'g> {
         let mut twigs: Vec<Twig<'g>> = Vec::new();
         let mut of_systems: HashMap<RecordId, usize> = HashMap::new();
         for (to, edge) in self.next(index, direction) {
-            let folds = self.beside == Beside::Standing && self.graph.loaded.kind(to) == Kind::Part;
+            let folds = self.detail == RecordDetail::Status && self.graph.loaded.kind(to) == Kind::Part;
             let system = if folds && !self.grows(to, direction) { system_of(self.graph, to) } else { None };
             let Some(system) = system else {
                 twigs.push(Twig::Record(to, edge));
@@ -166,7 +166,7 @@ impl<'g> Branches<'g> {
     fn twig(&mut self, to: RecordId, edge: Edge<'g>, [fork, below]: [&str; 2], direction: Direction) {
         let ends = !self.grows(to, direction);
         let again = self.drawn[to] && !ends;
-        if self.beside == Beside::Reason {
+        if self.detail == RecordDetail::Reason {
             let mut pieces = self.name(to);
             let group = edge.group.map(|group| format!("(inherited from {})", self.graph.loaded.record(group).id));
             pieces.extend(group.map(faint));

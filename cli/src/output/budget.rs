@@ -22,14 +22,14 @@ const CAUTION: &str = "a limit does not show what loads a part must carry: check
      of its share, so no part has to become lighter";
 
 /// What `budget` shows.
-pub(crate) struct Report<'r> {
+pub(crate) struct ShownBudgets<'r> {
     pub(crate) values: &'r Values,
     pub(crate) budgets: &'r [Budget],
     pub(crate) wanted: &'r dyn Fn(&Budget) -> bool,
     pub(crate) day: Day,
 }
 
-impl Report<'_> {
+impl ShownBudgets<'_> {
     fn id(&self, index: RecordId) -> &str {
         self.values.graph.loaded.record(index).id.as_str()
     }
@@ -171,7 +171,7 @@ fn table(head: &str, unit: &Unit) -> Table {
 }
 
 /// The text for the terminal.
-pub(crate) fn terminal(report: &Report<'_>, ink: Ink) -> String {
+pub(crate) fn terminal(report: &ShownBudgets<'_>, ink: Ink) -> String {
     let mut out = String::new();
     let mut lone = Vec::new();
     for budget in report.wanted() {
@@ -201,7 +201,7 @@ fn empty_line(out: &mut String) {
     }
 }
 
-fn with_shares(out: &mut String, report: &Report<'_>, budget: &Budget, ink: Ink) {
+fn with_shares(out: &mut String, report: &ShownBudgets<'_>, budget: &Budget, ink: Ink) {
     let values = report.values;
     let scale = Scale::new(values.unit(budget.node), budget.limit);
     empty_line(out);
@@ -264,7 +264,7 @@ fn with_shares(out: &mut String, report: &Report<'_>, budget: &Budget, ink: Ink)
 /// What measured totals have more, or less, than their parts.
 fn not_in_parts(
     out: &mut String,
-    report: &Report<'_>,
+    report: &ShownBudgets<'_>,
     scale: &Scale<'_>,
     measured: impl Iterator<Item = (RecordId, Option<f64>, Option<f64>)>,
     ink: Ink,
@@ -282,7 +282,7 @@ fn not_in_parts(
     }
 }
 
-fn closing(out: &mut String, report: &Report<'_>, scale: &Scale<'_>, transfer: &Transfer, ink: Ink) {
+fn closing(out: &mut String, report: &ShownBudgets<'_>, scale: &Scale<'_>, transfer: &Transfer, ink: Ink) {
     match transfer {
         Transfer::None => return,
         Transfer::Unsolved => {
@@ -307,7 +307,7 @@ fn closing(out: &mut String, report: &Report<'_>, scale: &Scale<'_>, transfer: &
     }
 }
 
-fn limit_changes(out: &mut String, report: &Report<'_>, scale: &Scale<'_>, moves: &[NewLimit], ink: Ink) {
+fn limit_changes(out: &mut String, report: &ShownBudgets<'_>, scale: &Scale<'_>, moves: &[NewLimit], ink: Ink) {
     out.push('\n');
     ink.block(out, "", 0, "the smallest limit changes that close the gap");
     let mut table =
@@ -340,12 +340,12 @@ fn is_mass(unit: &Unit) -> bool {
 }
 
 /// The JSON answer: numbers are in the unit of the budget.
-pub(crate) fn json(report: &Report<'_>, broken: &Broken<'_>) -> Value {
+pub(crate) fn json(report: &ShownBudgets<'_>, broken: &Broken<'_>) -> Value {
     let all: Vec<Value> = report.wanted().map(|budget| budget_json(report, budget)).collect();
     json!({"version": 1, "broken": broken.json(), "budgets": all})
 }
 
-fn budget_json(report: &Report<'_>, budget: &Budget) -> Value {
+fn budget_json(report: &ShownBudgets<'_>, budget: &Budget) -> Value {
     let unit = report.values.unit(budget.node);
     let shown = |si: f64| json_number(Some(unit.from_si(si)));
     let optional = |si: Option<f64>| si.map_or(Value::Null, shown);
@@ -407,7 +407,7 @@ fn budget_json(report: &Report<'_>, budget: &Budget) -> Value {
     })
 }
 
-fn change(report: &Report<'_>, step: &NewLimit, unit: &Unit) -> Value {
+fn change(report: &ShownBudgets<'_>, step: &NewLimit, unit: &Unit) -> Value {
     let (id, record) = step.revision(report.values, report.day);
     json!({
         "id": report.id(step.index),

@@ -5,6 +5,7 @@ use std::fmt::Write as _;
 use schema::quantity::Unit;
 use schema::words::shorten;
 use serde_json::{Value, json};
+use trace::CommitIndex;
 use trace::history::commit_state::PastValue;
 use trace::history::story::HistoryRow;
 use trace::history::{History, RecordHistory};
@@ -22,7 +23,7 @@ pub(crate) struct Story<'h> {
     pub(crate) name: &'h str,
     pub(crate) amount: Option<&'h str>,
     pub(crate) events: Vec<HistoryRow>,
-    pub(crate) line: Vec<(usize, PastValue)>,
+    pub(crate) line: Vec<(CommitIndex, PastValue)>,
     pub(crate) note: Option<String>,
     /// Which commits are missing in the line.
     pub(crate) not_evaluated: Option<String>,
@@ -133,8 +134,8 @@ pub(crate) fn terminal(story: &Story<'_>, ink: Ink) -> String {
 pub(crate) fn json(story: &Story<'_>) -> Value {
     let history = story.history;
     let commit =
-        |step: usize| json!({"commit": history.commits[step].id, "day": history.commits[step].day.to_string()});
-    let with = |step: usize, more: Value| {
+        |step: CommitIndex| json!({"commit": history.commits[step].id, "day": history.commits[step].day.to_string()});
+    let with = |step: CommitIndex, more: Value| {
         let mut all = commit(step);
         if let (Value::Object(all), Value::Object(more)) = (&mut all, more) {
             all.extend(more);

@@ -3,6 +3,7 @@
 
 use std::fmt::Write as _;
 
+use models::stress::Share;
 use schema::number;
 use schema::quantity::Unit;
 use serde_json::{Value, json};
@@ -15,7 +16,7 @@ use super::table::{Table, faint, plain, strong};
 use crate::screen::{Ink, clean};
 
 /// The number of bins up to the allowable stress.
-pub(crate) const BINS: usize = 10;
+const BINS: usize = 10;
 
 /// The width of the largest bar.
 const WIDTH: usize = 40;
@@ -52,20 +53,30 @@ pub(super) fn text(study: &Study, all: &[Iterations], out: &mut String, ink: Ink
     }
 }
 
+/// The shares of the volume in bins up to the allowable stress, and above it.
+pub(crate) fn bins(numbers: &Numbers) -> Vec<Share> {
+    numbers.field.distribution(numbers.allowable, BINS)
+}
+
+/// The range of a bin, as in `20 to 30 %`, with numbers of at least this width.
+pub(super) fn range(bin: &Share, width: usize) -> String {
+    let percent = |ratio: f64| format!("{:>width$.0}", ratio * 100.0);
+    match bin.to {
+        Some(to) => format!("{} to {} %", percent(bin.from), percent(to)),
+        None => format!("above {} %", percent(bin.from)),
+    }
+}
+
 fn picture(numbers: &Numbers, out: &mut String, ink: Ink) {
     let unit = Unit::parse("MPa").unwrap_or_else(|_| Unit::dimensionless());
     let allowable = quantity(numbers.allowable, 0.0, &unit);
     let scale = format!("share of the volume by stress, on a scale from 0 to the allowable stress of {allowable}");
     flow(out, ink, ["", "  "], &[faint(scale)]);
-    let shares = numbers.field.distribution(numbers.allowable, BINS);
+    let shares = bins(numbers);
     let largest = shares.iter().map(|share| share.share).fold(0.0, f64::max);
     let most = WIDTH.min(ink.columns().saturating_sub(BEFORE_BAR).max(1)) as f64;
     for share in &shares {
-        let percent = |ratio: f64| format!("{:.0}", ratio * 100.0);
-        let range = match share.to {
-            Some(to) => format!("{:>3} to {:>3} %", percent(share.from), percent(to)),
-            None => format!("above {:>3} %", percent(share.from)),
-        };
+        let range = range(share, 3);
         // What is there is seen, also if it is less than a tenth of a per cent.
         let wide = if largest > 0.0 { (share.share / largest * most).round().max(0.0) as usize } else { 0 };
         let wide = if share.share > 0.0 { wide.max(1) } else { 0 };
@@ -144,7 +155,7 @@ fn chain(study: &Study, found: &Iterations) -> Value {
 
 fn iteration(study: &Study, own: &Iteration) -> Value {
     let numbers = own.numbers.as_ref().ok();
-    let bins = numbers.map(|numbers| numbers.field.distribution(numbers.allowable, BINS)).unwrap_or_default();
+    let bins = numbers.map(bins).unwrap_or_default();
     let bins: Vec<Value> = bins.iter().map(|bin| json!({"from": bin.from, "to": bin.to, "share": bin.share})).collect();
     json!({
         "analysis": study.loaded.record(own.analysis).id.as_str(),

@@ -7,7 +7,7 @@ use trace::graph::Link;
 use trace::stress::of_part;
 use trace::{RecordId, Study};
 
-use super::branches::{Beside, Branches, Direction, MOST_LINKS};
+use super::branches::{Branches, Direction, MOST_LINKS, RecordDetail};
 use super::flow::flow;
 use super::numbers::{margin, spread};
 use super::table::{Paint, faint, plain};
@@ -22,7 +22,7 @@ pub(crate) fn why(study: &Study, index: RecordId, ink: Ink) -> String {
     let file = loaded.path(loaded.file(index));
     let line = trace::RecordPositions::new(&graph.loaded).start(index).line;
 
-    let mut branches = Branches::new(study, ink, Beside::Reason);
+    let mut branches = Branches::new(study, ink, RecordDetail::Reason);
     let name = branches.name(index);
     let add = |out: &mut String, pieces: &[(String, Paint)]| flow(out, ink, ["", "  "], pieces);
     add(&mut branches.out, &name);
@@ -164,7 +164,7 @@ fn value_text(study: &Study, index: RecordId) -> Option<String> {
 /// The whole graph from the goals down, or from one record, with value and status. `all`: each part has a line.
 pub(crate) fn graph(study: &Study, top: Option<RecordId>, all: bool, ink: Ink) -> String {
     let graph = &study.graph;
-    let mut branches = Branches::new(study, ink, if all { Beside::StandingOfAll } else { Beside::Standing });
+    let mut branches = Branches::new(study, ink, if all { RecordDetail::StatusOfAll } else { RecordDetail::Status });
     let tops: Vec<RecordId> = match top {
         Some(index) => vec![index],
         None => graph.loaded.goals().map(|(goal, ..)| goal).collect(),

@@ -13,7 +13,7 @@ use super::values::number;
 use crate::screen::Ink;
 
 /// What `worth` shows.
-pub(crate) struct Report<'s> {
+pub(crate) struct ShownWorth<'s> {
     pub(crate) study: &'s Study,
     /// The values without results.
     pub(crate) values: &'s Values,
@@ -31,7 +31,7 @@ pub(crate) struct Report<'s> {
     pub(crate) most: usize,
 }
 
-impl<'s> Report<'s> {
+impl<'s> ShownWorth<'s> {
     /// What is broken under the points that count.
     pub(crate) fn broken(&self) -> Broken<'s> {
         let points = self.event.and_then(|event| self.values.record_node(event)).unwrap_or(self.goal.node);
@@ -132,7 +132,7 @@ pub(crate) fn results_ignored(study: &Study, estimated: &GoalPoints) -> Option<S
 }
 
 /// The text for the terminal.
-pub(crate) fn terminal(report: &Report<'_>, ink: Ink) -> String {
+pub(crate) fn terminal(report: &ShownWorth<'_>, ink: Ink) -> String {
     let mut out = String::new();
     let not_counted = report.not_counted();
     if !not_counted.is_empty() {
@@ -173,7 +173,7 @@ pub(crate) fn terminal(report: &Report<'_>, ink: Ink) -> String {
 }
 
 /// The amounts of the car, and the values with the largest effects.
-fn tables(out: &mut String, report: &Report<'_>, ink: Ink) {
+fn tables(out: &mut String, report: &ShownWorth<'_>, ink: Ink) {
     let mut table = Table::new(&[("whole car", false), HEADS[1], HEADS[2], HEADS[3], HEADS[4]]);
     for worth in &report.car {
         table.row(report.row(worth, true));
@@ -202,7 +202,7 @@ fn tables(out: &mut String, report: &Report<'_>, ink: Ink) {
 }
 
 /// The JSON answer.
-pub(crate) fn json(report: &Report<'_>, broken: &Broken<'_>) -> Value {
+pub(crate) fn json(report: &ShownWorth<'_>, broken: &Broken<'_>) -> Value {
     let values = report.values;
     let entry = |worth: &Worth| {
         let unit = values.unit(worth.node);

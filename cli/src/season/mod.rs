@@ -19,7 +19,7 @@ type Files = BTreeMap<String, String>;
 /// One commit of the season.
 #[derive(Deserialize)]
 #[serde(rename_all = "kebab-case", deny_unknown_fields)]
-struct Step {
+struct SeasonCommit {
     /// Date, time and zone, as in `2026-10-05T18:40+02:00`.
     when: String,
     /// The role of the author.
@@ -64,13 +64,14 @@ struct Edit {
 }
 
 /// The season, in the order of its commits.
-pub(crate) struct Season(Vec<Step>);
+pub(crate) struct Season(Vec<SeasonCommit>);
 
 /// Reads the season that ships with the tool.
 pub(crate) fn read() -> Result<Season, Error> {
     let mut steps = Vec::new();
     for (phase, text) in files::PHASES {
-        let read: Vec<Step> = schema::read::shipped(text).map_err(|error| wrong(&format!("{phase}: {error}")))?;
+        let read: Vec<SeasonCommit> =
+            schema::read::shipped(text).map_err(|error| wrong(&format!("{phase}: {error}")))?;
         steps.extend(read);
     }
     Ok(Season(steps))
@@ -84,7 +85,7 @@ fn wrong(what: &str) -> Error {
 impl Season {
     /// The dates of the first and the last commit.
     pub(crate) fn days(&self) -> (String, String) {
-        let days = |step: &Step| step.when.get(..10).unwrap_or_default().to_owned();
+        let days = |step: &SeasonCommit| step.when.get(..10).unwrap_or_default().to_owned();
         (self.0.first().map(days).unwrap_or_default(), self.0.last().map(days).unwrap_or_default())
     }
 
@@ -130,7 +131,7 @@ impl Season {
     }
 }
 
-impl Step {
+impl SeasonCommit {
     fn commit(&self, state: &Files) -> Result<NewCommit, Error> {
         let fail = || wrong(&format!("`{}` is not a time with a zone", self.when));
         let seconds = self.when.parse::<jiff::Timestamp>().map_err(|_| fail())?.as_second();

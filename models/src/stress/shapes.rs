@@ -101,8 +101,8 @@ fn build(vtk: u8) -> Option<Element> {
     };
     let terms = |at: Point| -> Vec<[f64; 4]> {
         match vtk {
-            14 => PYRAMID_LINEAR.iter().map(|term| term.at(at)).collect(),
-            27 => PYRAMID_QUADRATIC.iter().map(|term| term.at(at)).collect(),
+            14 => PYRAMID_LINEAR.iter().map(|term| term.value_and_slopes(at)).collect(),
+            27 => PYRAMID_QUADRATIC.iter().map(|term| term.value_and_slopes(at)).collect(),
             _ => powers.iter().map(|powers| monomial(*powers, at)).collect(),
         }
     };
@@ -192,7 +192,7 @@ fn wedge(degree: u8) -> Vec<Powers> {
 struct Term(Powers, u8);
 
 impl Term {
-    fn at(&self, at: Point) -> [f64; 4] {
+    fn value_and_slopes(&self, at: Point) -> [f64; 4] {
         let [value, x, y, z] = monomial(self.0, at);
         let size = 1.0 - at[2];
         let factor = size.powi(i32::from(self.1));

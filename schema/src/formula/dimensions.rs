@@ -69,7 +69,7 @@ impl ValueKind {
 
 /// The result of a step: a value, or a truth value, which is allowed only as a condition.
 #[derive(Clone, Copy)]
-enum Step {
+enum StepResult {
     Value(ValueKind),
     Truth,
 }
@@ -79,14 +79,14 @@ fn unit(start: usize, message: String, help: &str) -> FormulaError {
 }
 
 pub(super) fn kind(formula: &Formula, names: &[ValueKind]) -> Result<ValueKind, FormulaError> {
-    let mut steps: Vec<Step> = Vec::with_capacity(formula.ops.len());
+    let mut steps: Vec<StepResult> = Vec::with_capacity(formula.ops.len());
     // The values of steps that contain only constants, for powers of values with a dimension.
     let mut constants: Vec<Option<f64>> = Vec::with_capacity(formula.ops.len());
     for (step, op) in formula.ops.iter().enumerate() {
         let spot = formula.spots[step];
         let value = |at: u32| match steps[at as usize] {
-            Step::Value(kind) => Ok(kind),
-            Step::Truth => Err(unit(
+            StepResult::Value(kind) => Ok(kind),
+            StepResult::Truth => Err(unit(
                 formula.spots[at as usize],
                 "expected a value, found a comparison".to_owned(),
                 "use it as the condition of `if(condition, a, b)`",
@@ -152,9 +152,9 @@ pub(super) fn kind(formula: &Formula, names: &[ValueKind]) -> Result<ValueKind, 
             dimension.map(|dimension| ValueKind { dimension, scale }).ok_or_else(no_dimension)
         };
         let (step, known) = match *op {
-            Op::Constant(number) => (Step::Value(formula.units[step]), Some(number)),
-            Op::Name(name) => (Step::Value(names.get(name as usize).copied().unwrap_or_default()), None),
-            Op::Negate(a) => (Step::Value(factor(a)?), constant(a).map(|a| -a)),
+            Op::Constant(number) => (StepResult::Value(formula.units[step]), Some(number)),
+            Op::Name(name) => (StepResult::Value(names.get(name as usize).copied().unwrap_or_default()), None),
+            Op::Negate(a) => (StepResult::Value(factor(a)?), constant(a).map(|a| -a)),
             Op::Add(a, b) => {
                 let [left, right] = same(a, b, "adding")?;
                 let Some(scale) = left.scale.sum(right.scale) else {
@@ -165,7 +165,7 @@ pub(super) fn kind(formula: &Formula, names: &[ValueKind]) -> Result<ValueKind, 
                         help,
                     ));
                 };
-                (Step::Value(ValueKind { scale, ..left }), constant(a).zip(constant(b)).map(|(a, b)| a + b))
+                (StepResult::Value(ValueKind { scale, ..left }), constant(a).zip(constant(b)).map(|(a, b)| a + b))
             }
             Op::Subtract(a, b) => {
                 let [left, right] = same(a, b, "subtracting")?;
@@ -173,17 +173,17 @@ pub(super) fn kind(formula: &Formula, names: &[ValueKind]) -> Result<ValueKind, 
                     let message = "subtracting a temperature from a difference of temperatures".to_owned();
                     return Err(unit(spot, message, "a difference of two °C is in K: subtract a value in K"));
                 };
-                (Step::Value(ValueKind { scale, ..left }), constant(a).zip(constant(b)).map(|(a, b)| a - b))
+                (StepResult::Value(ValueKind { scale, ..left }), constant(a).zip(constant(b)).map(|(a, b)| a - b))
             }
             Op::Multiply(a, b) => {
                 let (left, right) = (factor(a)?, factor(b)?);
                 let found = product(left, right, left.dimension.times(right.dimension))?;
-                (Step::Value(found), constant(a).zip(constant(b)).map(|(a, b)| a * b))
+                (StepResult::Value(found), constant(a).zip(constant(b)).map(|(a, b)| a * b))
             }
             Op::Divide(a, b) => {
                 let (left, right) = (factor(a)?, factor(b)?);
                 let found = product(left, right, left.dimension.over(right.dimension))?;
-                (Step::Value(found), constant(a).zip(constant(b)).map(|(a, b)| a / b))
+                (StepResult::Value(found), constant(a).zip(constant(b)).map(|(a, b)| a / b))
             }
             Op::Power(a, b) => {
                 let base = factor(a)?.dimension;
@@ -196,14 +196,14 @@ pub(super) fn kind(formula: &Formula, names: &[ValueKind]) -> Result<ValueKind, 
                         return Err(unit(spot, message, "use a number as the power, or a base without unit"));
                     }
                 };
-                (Step::Value(ValueKind::plain(dimension)), constant(a).zip(constant(b)).map(|(a, b)| a.powf(b)))
+                (StepResult::Value(ValueKind::plain(dimension)), constant(a).zip(constant(b)).map(|(a, b)| a.powf(b)))
             }
             Op::Compare(_, a, b) => {
                 either(a, b, "comparing")?;
-                (Step::Truth, None)
+                (StepResult::Truth, None)
             }
             Op::If(condition, a, b) => {
-                if let Step::Value(_) = steps[condition as usize] {
+                if let StepResult::Value(_) = steps[condition as usize] {
                     let message = "the condition of `if` is not a comparison".to_owned();
                     return Err(unit(
                         formula.spots[condition as usize],
@@ -211,25 +211,25 @@ pub(super) fn kind(formula: &Formula, names: &[ValueKind]) -> Result<ValueKind, 
                         "use a comparison, for example `time < slowest`",
                     ));
                 }
-                (Step::Value(either(a, b, "`if` gives")?), None)
+                (StepResult::Value(either(a, b, "`if` gives")?), None)
             }
-            Op::Min(a, b) => (Step::Value(either(a, b, "`min` of")?), None),
-            Op::Max(a, b) => (Step::Value(either(a, b, "`max` of")?), None),
-            Op::Call(Function::Abs, a) => (Step::Value(factor(a)?), None),
+            Op::Min(a, b) => (StepResult::Value(either(a, b, "`min` of")?), None),
+            Op::Max(a, b) => (StepResult::Value(either(a, b, "`max` of")?), None),
+            Op::Call(Function::Abs, a) => (StepResult::Value(factor(a)?), None),
             Op::Call(Function::Sqrt, a) => {
                 let root = factor(a)?.dimension.power(0.5).ok_or_else(no_dimension)?;
-                (Step::Value(ValueKind::plain(root)), constant(a).map(f64::sqrt))
+                (StepResult::Value(ValueKind::plain(root)), constant(a).map(f64::sqrt))
             }
-            Op::Call(Function::Exp, a) => (Step::Value(plain(a, "`exp`")?), constant(a).map(f64::exp)),
-            Op::Call(Function::Ln, a) => (Step::Value(plain(a, "`ln`")?), constant(a).map(f64::ln)),
-            Op::Call(Function::Sin, a) => (Step::Value(plain(a, "`sin`")?), None),
-            Op::Call(Function::Cos, a) => (Step::Value(plain(a, "`cos`")?), None),
+            Op::Call(Function::Exp, a) => (StepResult::Value(plain(a, "`exp`")?), constant(a).map(f64::exp)),
+            Op::Call(Function::Ln, a) => (StepResult::Value(plain(a, "`ln`")?), constant(a).map(f64::ln)),
+            Op::Call(Function::Sin, a) => (StepResult::Value(plain(a, "`sin`")?), None),
+            Op::Call(Function::Cos, a) => (StepResult::Value(plain(a, "`cos`")?), None),
         };
         steps.push(step);
         constants.push(known);
     }
     match steps.last() {
-        Some(Step::Value(kind)) => Ok(*kind),
+        Some(StepResult::Value(kind)) => Ok(*kind),
         _ => Err(unit(
             formula.spots.last().copied().unwrap_or(0),
             "the formula is a comparison, not a value".to_owned(),

@@ -14,7 +14,7 @@ use crate::history::commit_state::{self, CommitState};
 use crate::history::order::LimitOrder;
 use crate::history::revisions::{TargetRevision, is_recorded, of_target};
 use crate::history::{History, LimitChange, RecordHistory, same_limit};
-use crate::ids::RecordId;
+use crate::ids::{CommitIndex, RecordId};
 use crate::values::{Limit, Status};
 
 /// The car is evaluated at no more commits than this: at every commit of a season with two commits per week, otherwise
@@ -89,7 +89,7 @@ impl Season {
 }
 
 /// The car at a commit.
-fn timeline_point(history: &History, index: usize, state: &CommitState, loaded: &Loaded) -> TimelinePoint {
+fn timeline_point(history: &History, index: CommitIndex, state: &CommitState, loaded: &Loaded) -> TimelinePoint {
     let commit = &history.commits[index];
     let mut point = TimelinePoint {
         day: commit.day,
@@ -140,7 +140,7 @@ fn timeline_point(history: &History, index: usize, state: &CommitState, loaded: 
 fn tested(history: &History) -> HashMap<&str, Vec<(&RecordHistory, Day)>> {
     let mut tested: HashMap<&str, Vec<(&RecordHistory, Day)>> = HashMap::default();
     for record in history.records().iter().filter(|record| record.kind == Kind::Result) {
-        let last = |route: &str| record.last_value_at(route, history.commits.len());
+        let last = |route: &str| record.last_value_at(route, history.after_all());
         let (Some(subject), Some(date)) = (last("of"), last("date").and_then(|date| Day::parse(date).ok())) else {
             continue;
         };
@@ -213,7 +213,7 @@ fn amounts(history: &History, record: &RecordHistory, name: &str) -> Vec<PastAmo
     let short = format!("amounts.{name}");
     let [long, basis] = ["value", "basis"].map(|key| format!("{short}.{key}"));
     let is_own = |route: &str| route == short || route == long || route == basis;
-    let commits: BTreeSet<usize> =
+    let commits: BTreeSet<CommitIndex> =
         record.changes.iter().filter(|change| is_own(&change.route)).map(|change| change.commit).collect();
     commits
         .into_iter()

@@ -4,6 +4,7 @@ use schema::Day;
 use schema::records::Body;
 
 use super::{About, Check, Group, Note, Reporter, Study, Warning, numbers};
+use crate::ids::CommitIndex;
 use crate::values::{Status, TargetStatus};
 
 /// The number of days that a target may be at risk without a change, a revision or a waiver.
@@ -40,13 +41,13 @@ revisions:
 };
 
 /// The commit of the history whose state the check needs; `None` if no target is at risk without an action.
-pub(crate) fn commit_needed(study: &Study) -> Option<usize> {
+pub(crate) fn commit_needed(study: &Study) -> Option<CommitIndex> {
     Some(candidates(study)?.0)
 }
 
 /// The last commit of 28 days ago, and the targets at risk without an action since: their limit did not change, and no
 /// revision or waiver for them was added or edited. `None` if there is no such target.
-fn candidates(study: &Study) -> Option<(usize, Vec<&TargetStatus>)> {
+fn candidates(study: &Study) -> Option<(CommitIndex, Vec<&TargetStatus>)> {
     let history = study.history()?;
     let mut at_risk: Vec<&TargetStatus> =
         study.target_statuses().iter().filter(|target| target.status == Status::AtRisk).collect();

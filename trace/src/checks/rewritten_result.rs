@@ -9,6 +9,7 @@ use schema::{Kind, Quantity, words};
 use super::no_reason::letters_and_digits;
 use super::{About, Check, Group, Note, RecordId, Reporter, Study, Warning};
 use crate::history::{Change, History, RecordHistory};
+use crate::ids::CommitIndex;
 
 pub(super) static CHECK: Check = Check {
     name: "rewritten-result",
@@ -81,7 +82,7 @@ fn report_changes(study: &Study, history: &History, result: &RecordHistory, inde
                 || (route == "of" && is_renamed(history, before, after))
                 || (route == "value" && adds_uncertainty(before, after))
         };
-        if is_unchanged(Some(first), result.last_value_at(route, history.commits.len())) {
+        if is_unchanged(Some(first), result.last_value_at(route, history.after_all())) {
             continue;
         }
         let found = origins.iter().enumerate().find_map(|(level, (_, record, origin))| {
@@ -90,7 +91,7 @@ fn report_changes(study: &Study, history: &History, result: &RecordHistory, inde
             });
             // A merge can itself change the value that its branch has.
             let on_branch = origins.get(level + 1);
-            let on_branch = on_branch.map(|(branch, record, _)| record.last_value_at(route, branch.commits.len()));
+            let on_branch = on_branch.map(|(branch, record, _)| record.last_value_at(route, branch.after_all()));
             let by_merge = on_branch.is_some_and(|value| !is_unchanged(value, origin.after.as_deref()));
             Some((level, last.or(by_merge.then_some(*origin))?))
         });
@@ -149,8 +150,8 @@ fn origins<'h>(history: &'h History, record: &'h RecordHistory, route: &'h str) 
 }
 
 /// The last commit with a note that no earlier commit had; `None` if the last version has no note.
-fn last_new_note(history: &History, record: &RecordHistory) -> Option<usize> {
-    record.last_value_at("notes", history.commits.len()).filter(|note| letters_and_digits(note).next().is_some())?;
+fn last_new_note(history: &History, record: &RecordHistory) -> Option<CommitIndex> {
+    record.last_value_at("notes", history.after_all()).filter(|note| letters_and_digits(note).next().is_some())?;
     let letters = |note: &Option<Arc<str>>| letters_and_digits(note.as_deref().unwrap_or("")).collect::<String>();
     let mut seen = HashSet::default();
     let changes = record.changes_of("notes");
@@ -160,7 +161,7 @@ fn last_new_note(history: &History, record: &RecordHistory) -> Option<usize> {
 
 fn report_removal(study: &Study, history: &History, result: &RecordHistory, reporter: &mut Reporter) {
     let Some(removed) = result.removed.filter(|removed| !history.is_up_to_base(*removed)) else { return };
-    let last = |route: &str| result.last_value_at(route, removed.saturating_sub(1)).map(Arc::<str>::from);
+    let last = |route: &str| result.last_value_at(route, removed.before()).map(Arc::<str>::from);
     let Some(of) = last("of") else { return };
     let loaded = &study.loaded;
     // The subject can have a new id.
@@ -188,15 +189,12 @@ fn report_removal(study: &Study, history: &History, result: &RecordHistory, repo
 }
 
 /// Whether the record of an id was added in the commit that removed a result, with the same content.
-fn is_copy(history: &History, id: &str, result: &RecordHistory, removed: usize) -> bool {
+fn is_copy(history: &History, id: &str, result: &RecordHistory, removed: CommitIndex) -> bool {
     // Both have the same subject, although its id may have changed.
     let keys = CONTENT.iter().filter(|route| **route != "of");
     history.record(id).filter(|other| other.added == removed).is_some_and(|other| {
         keys.clone().all(|route| {
-            is_same_text(
-                result.last_value_at(route, removed.saturating_sub(1)),
-                other.last_value_at(route, other.added),
-            )
+            is_same_text(result.last_value_at(route, removed.before()), other.last_value_at(route, other.added))
         })
     })
 }

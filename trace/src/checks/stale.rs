@@ -5,8 +5,9 @@ use schema::records::Target;
 use schema::{Day, Kind, Quantity};
 
 use super::{RecordId, Reporter, Study};
-use crate::history::order::{Descendants, Order, Place};
+use crate::history::order::{Descendants, Order, PlacedCommit};
 use crate::history::{Change, History, RecordHistory};
+use crate::ids::CommitIndex;
 
 /// What a result or a calculation depends on.
 #[derive(Clone, Debug, PartialEq, Eq, Hash)]
@@ -59,14 +60,14 @@ pub(super) struct Measured<'h> {
     /// The date of the measurement.
     pub(super) date: Day,
     /// The commit whose note can explain why it is still valid after changes up to then.
-    pub(super) explained: Option<usize>,
+    pub(super) explained: Option<CommitIndex>,
     /// What matters to it.
     pub(super) matters: Matters,
 }
 
 impl Measured<'_> {
     /// How it is known that a change was made later; `None` if it was not.
-    fn later(&self, history: &History, commit: usize, place: Place<'_>) -> Option<Order> {
+    fn later(&self, history: &History, commit: CommitIndex, place: PlacedCommit<'_>) -> Option<Order> {
         if history.is_up_to_base(commit) || self.explained.is_some_and(|explained| commit <= explained) {
             return None;
         }
@@ -83,8 +84,8 @@ impl Measured<'_> {
 /// A change of a subject.
 #[derive(Clone, Debug)]
 pub(super) struct SubjectChange<'h> {
-    commit: usize,
-    place: Place<'h>,
+    commit: CommitIndex,
+    place: PlacedCommit<'h>,
     /// What changed, and from what to what.
     text: String,
     /// Whether it is known that it was made later.
@@ -103,8 +104,8 @@ enum PartChangeKind {
 }
 
 struct PartChange<'h> {
-    commit: usize,
-    place: Place<'h>,
+    commit: CommitIndex,
+    place: PlacedCommit<'h>,
     part: &'h RecordHistory,
     /// The system that the part is in; the old one if it moved out.
     system: Option<&'h str>,
@@ -236,7 +237,7 @@ impl<'h, 'r> PartChanges<'h, 'r> {
     ) where
         'h: 'e,
     {
-        let end = self.history.commits.len();
+        let end = self.history.after_all();
         for change in changes {
             let Some(order) = measured.later(self.history, change.commit, change.place) else { continue };
             let part = change.part;
@@ -292,7 +293,7 @@ impl<'h, 'r> PartChanges<'h, 'r> {
 
     /// Adds the changed choices of the decisions that are `of` one of these ids.
     fn add_decision_changes(&self, ids: &HashSet<&str>, measured: &Measured<'h>, found: &mut Vec<SubjectChange<'h>>) {
-        let end = self.history.commits.len();
+        let end = self.history.after_all();
         let decisions = self.history.records().iter();
         for decision in decisions.filter(|record| record.kind == Kind::Decision && record.removed.is_none()) {
             if !decision.last_value_at("of", end).is_some_and(|id| ids.contains(id)) {
@@ -375,8 +376,11 @@ fn collect_changes<'h>(
     part: &'h RecordHistory,
     changes: &mut Vec<PartChange<'h>>,
 ) {
-    let system_at = |commit: usize| part.last_value_at("in", commit);
-    let mut add = |(commit, place): (usize, Place<'h>), system: Option<&'h str>, kind: PartChangeKind, text: String| {
+    let system_at = |commit: CommitIndex| part.last_value_at("in", commit);
+    let mut add = |(commit, place): (CommitIndex, PlacedCommit<'h>),
+                   system: Option<&'h str>,
+                   kind: PartChangeKind,
+                   text: String| {
         changes.push(PartChange { commit, place, part, system, kind, text });
     };
     let added = (part.added, history.place_of_addition(part));

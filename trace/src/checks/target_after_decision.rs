@@ -4,6 +4,7 @@ use super::limits;
 use super::{About, Check, Group, Note, RecordId, Reporter, Study, Warning};
 use crate::history::choice::Choice;
 use crate::history::{History, LimitChange};
+use crate::ids::CommitIndex;
 use crate::values::Limit;
 
 pub(super) static CHECK: Check = Check {
@@ -54,7 +55,7 @@ revisions:
 pub(super) struct LimitAfterChoice {
     pub(super) target: RecordId,
     /// The commit of the change.
-    pub(super) commit: usize,
+    pub(super) commit: CommitIndex,
     key: &'static str,
     message: String,
     help: String,

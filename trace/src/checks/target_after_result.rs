@@ -2,6 +2,7 @@
 
 use super::limits::{self, LimitOrder};
 use super::{About, Check, Group, Note, RecordId, Reporter, Study, Warning};
+use crate::ids::CommitIndex;
 use crate::values::Limit;
 
 pub(super) static CHECK: Check = Check {
@@ -55,7 +56,7 @@ revisions:
 pub(super) struct LimitAfterResult {
     pub(super) target: RecordId,
     /// The commit of the change.
-    pub(super) commit: usize,
+    pub(super) commit: CommitIndex,
     /// Whether the order is known.
     pub(super) is_certain: bool,
     /// Whether the limit was another one before.

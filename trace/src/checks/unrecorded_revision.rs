@@ -9,6 +9,7 @@ use super::limits::{self, TargetRevision};
 use super::target_after_result::{self, LimitAfterResult};
 use super::{About, Check, Group, Note, RecordId, Reporter, Study, Warning, numbers, target_after_decision};
 use crate::history::{History, LimitChange, LimitText, RecordHistory};
+use crate::ids::CommitIndex;
 use crate::values::Limit;
 
 pub(super) static CHECK: Check = Check {
@@ -233,7 +234,7 @@ fn starts(changes: &[LimitChange], agreed: usize) -> Vec<LimitText> {
 
 /// The limits that were changed again on the same day, so that the changes that count do not have them.
 fn replaced_the_same_day(history: &History, past: &RecordHistory, changes: &[LimitChange]) -> Vec<LimitText> {
-    let is_counted = |commit: usize| changes.iter().any(|(at, ..)| *at == commit);
+    let is_counted = |commit: CommitIndex| changes.iter().any(|(at, ..)| *at == commit);
     let all = history.limit_changes(&past.id).into_iter();
     let replaced = all.filter(|(commit, ..)| !is_counted(*commit) && !history.is_up_to_base(*commit));
     replaced.filter_map(|(.., after)| after).collect()
@@ -246,7 +247,7 @@ struct RevisionStep<'c> {
     /// Its `to` in SI.
     to: Option<f64>,
     /// The changes that it records: the commit, and the limit before.
-    changes: Vec<(usize, &'c LimitText)>,
+    changes: Vec<(CommitIndex, &'c LimitText)>,
 }
 
 impl<'c> RevisionStep<'c> {
@@ -255,7 +256,7 @@ impl<'c> RevisionStep<'c> {
         let to = revision.to.as_ref().map(Quantity::si);
         let has_end = |text: &LimitText| to.is_some_and(|to| limits::ends(&text.limit).any(|end| same_number(end, to)));
         let recorded = changes.iter().filter(|(.., after)| after.as_ref().is_some_and(has_end));
-        let changes: Vec<(usize, &LimitText)> =
+        let changes: Vec<(CommitIndex, &LimitText)> =
             recorded.filter_map(|(commit, before, _)| Some((*commit, before.as_ref()?))).collect();
         let replaced = changes.last().and_then(|(_, before)| before.limit.only_end());
         Self { from: revision.from.as_ref().map(Quantity::si).or(replaced), to, changes }

@@ -22,7 +22,7 @@ pub(super) struct Readings {
 /// The keys below the number, and what is wrong.
 type ColumnError = (Vec<String>, TableError);
 
-fn at(key: &str) -> impl Fn(TableError) -> ColumnError {
+fn under(key: &str) -> impl Fn(TableError) -> ColumnError {
     move |error| (vec![key.to_owned()], error)
 }
 
@@ -30,19 +30,19 @@ fn at(key: &str) -> impl Fn(TableError) -> ColumnError {
 pub(super) fn read(table: &mut Table, reading: &Reading, left: &mut usize) -> Result<Readings, ColumnError> {
     let is_count = reading.take == Some(Take::Count);
     let column = match (reading.column.as_deref(), is_count) {
-        (Some(name), _) => Some((table.position(name).map_err(at("column"))?, name)),
+        (Some(name), _) => Some((table.position(name).map_err(under("column"))?, name)),
         (None, true) => None,
         (None, false) => {
             let headers = table.headers.iter().take(8);
             let names: Vec<String> = headers.map(|header| format!("`{}`", shorten(name_and_unit(header).0))).collect();
             let message = format!("the column with the readings is missing; the first line has {}", names.join(", "));
-            return Err(at("from")(TableError::new(None, message, "add `column: NAME`")));
+            return Err(under("from")(TableError::new(None, message, "add `column: NAME`")));
         }
     };
     let mut only: Vec<(usize, &str, &str)> = Vec::new();
     for (name, text) in reading.r#where.iter() {
         let found = table.position(name).map_err(|error| (vec!["where".to_owned(), name.clone()], error))?;
-        count_rows(left, table.read_column(found)).map_err(at("from"))?;
+        count_rows(left, table.read_column(found)).map_err(under("from"))?;
         only.push((found, name, text.trim()));
     }
     let unit = column.and_then(|(position, _)| name_and_unit(&table.headers[position]).1.map(str::to_owned));
@@ -50,7 +50,7 @@ pub(super) fn read(table: &mut Table, reading: &Reading, left: &mut usize) -> Re
     let mut all = Readings { numbers: Vec::new(), rows: 0, of, unit };
     // The rows with the text that the fewest rows have; all rows without `where`.
     let fewest = only.iter().map(|(column, _, text)| table.rows_with(*column, text)).min_by_key(ExactSizeIterator::len);
-    count_rows(left, fewest.as_ref().map_or(of, ExactSizeIterator::len)).map_err(at("from"))?;
+    count_rows(left, fewest.as_ref().map_or(of, ExactSizeIterator::len)).map_err(under("from"))?;
     let rows = fewest.map_or_else(|| Box::new(0..of) as Box<dyn Iterator<Item = usize>>, |rows| Box::new(rows));
     for row in rows.take_while(|row| *row < of) {
         if !only.iter().all(|(position, _, text)| is_equal(table.cell(row, *position), text)) {
@@ -59,18 +59,18 @@ pub(super) fn read(table: &mut Table, reading: &Reading, left: &mut usize) -> Re
         all.rows += 1;
         if let Some((position, name)) = column.filter(|_| !is_count) {
             let number = tables::number(table.cell(row, position), &shorten(name), || table.line(row));
-            all.numbers.push(number.map_err(at("column"))?);
+            all.numbers.push(number.map_err(under("column"))?);
         }
     }
     if table.rows() > of {
-        return Err(at("from")(tables::too_many_rows(table.line(of))));
+        return Err(under("from")(tables::too_many_rows(table.line(of))));
     }
     if let Some(error) = &table.error {
-        return Err(at("from")(error.clone()));
+        return Err(under("from")(error.clone()));
     }
     match &only[..] {
         _ if all.rows > 0 || is_count => Ok(all),
-        [] => Err(at("from")(TableError::new(None, "the table has no rows", "add the readings, one per line"))),
+        [] => Err(under("from")(TableError::new(None, "the table has no rows", "add the readings, one per line"))),
         [..] => {
             let text = |(_, name, text): &(usize, &str, &str)| format!("`{}: {}`", shorten(name), shorten(text));
             let wanted: Vec<String> = only.iter().map(text).collect();
@@ -84,7 +84,7 @@ pub(super) fn read(table: &mut Table, reading: &Reading, left: &mut usize) -> Re
                     message.push_str(&format!("; `{}` has {}{more}", shorten(name), cells.join(", ")));
                 }
             }
-            Err(at("where")(TableError::new(None, message, "correct `where`, or the file")))
+            Err(under("where")(TableError::new(None, message, "correct `where`, or the file")))
         }
     }
 }

@@ -4,8 +4,10 @@
 //! nothing can be written there, there is no cache.
 
 use std::fs;
-use std::io::{Read as _, Write as _};
+use std::io::Read as _;
 use std::path::{Path, PathBuf};
+
+use super::beside::Beside;
 
 /// The folder below git's.
 pub(super) const FOLDER: &str = "tierod";
@@ -70,14 +72,9 @@ impl CacheFolder {
             return Ok(());
         }
         remove_abandoned(&self.0);
-        let own = file.with_extension(format!("{}-{}.new", std::process::id(), nonce()));
-        let written =
-            fs::OpenOptions::new().write(true).create_new(true).open(&own).and_then(|mut new| new.write_all(bytes));
-        let done = written.and_then(|()| fs::rename(&own, file));
-        if done.is_err() {
-            let _ = fs::remove_file(&own);
-        }
-        done
+        let name = file.file_name().unwrap_or_default().to_string_lossy();
+        let own = format!("{name}.{}-{}.new", std::process::id(), nonce());
+        Beside::create_as(file, own)?.fill_without_sync(bytes)?.replace()
     }
 }
 

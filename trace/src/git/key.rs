@@ -4,13 +4,14 @@
 //! all repositories: in the user's own folder for the state of programs, readable by the user only. Without a place for it
 //! there is no cache.
 
-use std::fs::{self, File};
-use std::io::{self, Read as _, Write as _};
+use std::fs;
+use std::io::{self, Read as _};
 use std::path::{Path, PathBuf};
 use std::sync::OnceLock;
 
 use sha2::{Digest as _, Sha256};
 
+use super::beside::Beside;
 use super::regular;
 
 /// The number of bytes of the secret.
@@ -114,24 +115,13 @@ fn create(folder: &Path, path: &Path) -> io::Result<()> {
     }
     let mut secret = [0; LENGTH];
     getrandom::fill(&mut secret).map_err(|_| io::Error::other("no random numbers"))?;
-    let beside = path.with_extension(format!("{}.new", std::process::id()));
-    let written = create_private(&beside).and_then(|mut file| file.write_all(&secret));
-    // A link leaves a file alone that another process made meanwhile.
-    let done = written.and_then(|()| match fs::hard_link(&beside, path) {
-        Ok(()) => Ok(()),
-        Err(_) if read(path).is_some() => Ok(()),
-        Err(_) => fs::rename(&beside, path),
-    });
-    let _ = fs::remove_file(&beside);
-    done
-}
-
-fn create_private(path: &Path) -> io::Result<File> {
-    let mut options = fs::OpenOptions::new();
-    options.write(true).create_new(true);
-    #[cfg(unix)]
-    std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
-    options.open(path)
+    let name = format!("{NAME}.{}.new", std::process::id());
+    let beside = Beside::create_private(path, name)?.fill_without_sync(&secret)?;
+    match beside.add() {
+        // Another process may have made one meanwhile.
+        Err(_) if read(path).is_none() => beside.replace(),
+        _ => Ok(()),
+    }
 }
 
 fn is_plain_folder(folder: &Path) -> bool {

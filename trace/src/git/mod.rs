@@ -24,9 +24,10 @@
 //! | `create` | a new repository from given commits |
 //! | `spreadsheet` | the bytes of a spreadsheet that is imported |
 //! | `large_files` | the bytes of stress files and of pictures, which may be large |
+//! | `beside` | a file that is written beside its place, and renamed |
 //! | `new_file` | a file outside of the records that the user asked for, as of `export` |
 //! | `watched` | whether the files of a project may have changed, for `page --watch` |
-//! | `write` | edited files of a project, written next to the old ones and renamed |
+//! | `write` | edited files of a project, all or none of them |
 //! | `commits_read` | how many commits the process has read |
 //! | `writing` | whether the process has begun to write |
 //! | `cache_file`, `cache_folder` | what was calculated in an earlier run, in git's folder |
@@ -40,6 +41,7 @@
 
 mod access;
 mod base;
+mod beside;
 pub(crate) mod cache_file;
 mod cache_folder;
 mod checked_out;
@@ -80,6 +82,7 @@ mod write;
 mod writing;
 
 pub use base::Base;
+pub use beside::{Beside, Rights, Unfilled};
 pub use commits_read::commits_read;
 pub use create::{NewCommit, create_repository};
 pub use error::GitError;

@@ -1,9 +1,10 @@
-//! Writing a file that was asked for by its path: beside it first, then renamed, so that it is never there by half.
+//! Writing a file that was asked for by its path.
 
-use std::fs::{self, File, OpenOptions};
-use std::io::{self, Write};
-use std::path::{Path, PathBuf};
+use std::fs;
+use std::io;
+use std::path::Path;
 
+use super::beside::{Beside, Rights};
 use super::regular;
 use super::writing::begin_writing;
 use crate::Error;
@@ -33,7 +34,7 @@ pub fn write_file(path: &Path, bytes: &[u8], replace: bool) -> Result<(), Error>
     let found = may_be_written(path, replace)?;
     let failed = |error| Error::new(format!("cannot write {shown}")).because(error);
     begin_writing();
-    let mut beside = Beside::create(path).map_err(|error| {
+    let empty = Beside::create(path).map_err(|error| {
         let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty());
         let help = match folder.filter(|folder| !folder.is_dir()) {
             Some(folder) => format!("make the folder `{}` first, or name another", folder.display()),
@@ -41,17 +42,15 @@ pub fn write_file(path: &Path, bytes: &[u8], replace: bool) -> Result<(), Error>
         };
         failed(error).help(help)
     })?;
-    beside.fill(bytes, found.filter(|_| replace).map(|found| found.permissions())).map_err(failed)?;
+    let rights = found.map_or(Rights::Usual, |found| Rights::Same(found.permissions()));
+    let beside = empty.fill(bytes, rights).map_err(failed)?;
     if replace {
-        fs::rename(&beside.path, path).map_err(failed)
+        beside.replace().map_err(failed)
     } else {
-        // A link fails if the name was taken meanwhile; some file systems have none.
-        match fs::hard_link(&beside.path, path) {
-            Ok(()) => Ok(()),
-            Err(error) if error.kind() == io::ErrorKind::AlreadyExists => Err(exists(path)),
-            Err(_) if path.symlink_metadata().is_ok() => Err(exists(path)),
-            Err(_) => fs::rename(&beside.path, path).map_err(failed),
-        }
+        // The name may have been taken meanwhile.
+        let why =
+            |error: io::Error| if error.kind() == io::ErrorKind::AlreadyExists { exists(path) } else { failed(error) };
+        beside.add().map_err(why)
     }
 }
 
@@ -84,37 +83,6 @@ pub fn write_own_file(path: &Path, bytes: &[u8], mark: &[u8]) -> Result<bool, Er
 fn exists(path: &Path) -> Error {
     let error = Error::new(format!("{} already exists", path.display()));
     error.help("add `--replace` to replace it, or give another name; nothing was written")
-}
-
-/// A file next to the one that is written, removed when it goes out of scope.
-struct Beside {
-    path: PathBuf,
-    file: File,
-}
-
-impl Beside {
-    fn create(path: &Path) -> io::Result<Self> {
-        let name = path.file_name().ok_or(io::ErrorKind::InvalidInput)?.to_string_lossy();
-        let own = format!(".{name}.{}.tierod-new", std::process::id());
-        let path = path.with_file_name(own);
-        // A file of that name is never followed nor written into.
-        let file = OpenOptions::new().write(true).create_new(true).open(&path)?;
-        Ok(Self { path, file })
-    }
-
-    fn fill(&mut self, bytes: &[u8], permissions: Option<fs::Permissions>) -> io::Result<()> {
-        self.file.write_all(bytes)?;
-        if let Some(permissions) = permissions {
-            self.file.set_permissions(permissions)?;
-        }
-        self.file.sync_all()
-    }
-}
-
-impl Drop for Beside {
-    fn drop(&mut self) {
-        let _ = fs::remove_file(&self.path);
-    }
 }
 
 #[cfg(test)]

@@ -7,7 +7,7 @@ use super::objects::{Circle, Commit, is_object_id};
 
 /// A step from a commit to another one.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Step {
+enum ParentStep {
     /// The first parent, a number of times: `~2`.
     Back(usize),
     /// The parent with this number: `^2`.
@@ -15,7 +15,7 @@ enum Step {
 }
 
 /// The name of a reference or of an object, and the steps from there; `None` for everything else that git can name.
-fn split(revision: &str) -> Option<(&str, Vec<Step>)> {
+fn split(revision: &str) -> Option<(&str, Vec<ParentStep>)> {
     let end = revision.find(['~', '^']).unwrap_or(revision.len());
     let (name, mut rest) = revision.split_at(end);
     if name.is_empty() || name.starts_with('-') || name == "@" || name.contains("@{") || name.contains([':', '*', '?'])
@@ -27,8 +27,8 @@ fn split(revision: &str) -> Option<(&str, Vec<Step>)> {
         let digits = rest[1..].find(|other: char| !other.is_ascii_digit()).map_or(rest.len(), |at| at + 1);
         let count = if digits == 1 { 1 } else { rest[1..digits].parse().ok()? };
         steps.push(match sign {
-            '~' => Step::Back(count),
-            '^' => Step::Parent(count),
+            '~' => ParentStep::Back(count),
+            '^' => ParentStep::Parent(count),
             _ => return None,
         });
         rest = &rest[digits..];
@@ -64,9 +64,9 @@ fn by_steps(
     let mut circle = Circle::default();
     for step in steps {
         let (number, times) = match step {
-            Step::Back(times) => (1, times),
-            Step::Parent(0) => continue,
-            Step::Parent(number) => (number, 1),
+            ParentStep::Back(times) => (1, times),
+            ParentStep::Parent(0) => continue,
+            ParentStep::Parent(number) => (number, 1),
         };
         for _ in 0..times {
             let parent = commit.parents.get(number - 1).filter(|_| !ends_at(&id));
@@ -106,8 +106,8 @@ mod tests {
 
     #[test]
     fn names_have_steps() {
-        use Step::{Back, Parent};
-        let is = |text, name, steps: &[Step]| assert_eq!(split(text), Some((name, steps.to_vec())), "{text}");
+        use ParentStep::{Back, Parent};
+        let is = |text, name, steps: &[ParentStep]| assert_eq!(split(text), Some((name, steps.to_vec())), "{text}");
         is("HEAD", "HEAD", &[]);
         is("main~", "main", &[Back(1)]);
         is("v1.2^^2~12^0", "v1.2", &[Parent(1), Parent(2), Back(12), Parent(0)]);

@@ -1,19 +1,17 @@
-//! Writing edited files of a project: each is written beside and renamed, so that at any moment it is the old one or the
-//! new one, whole. Several files: first all are written beside, then all are renamed; if one cannot be renamed, those
-//! before it are restored.
+//! Writing edited files of a project: first all are written beside their places, then all are renamed; if one cannot be
+//! renamed, those before it are restored.
 //!
 //! A file is written only if it is what was read: a regular file with the same bytes, without links on the way.
 
-use std::collections::hash_map::RandomState;
-use std::fs::{self, File, Metadata, OpenOptions};
-use std::hash::BuildHasher as _;
-use std::io::{self, Write as _};
+use std::fs::{self, File, Metadata};
+use std::io;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::{Duration, SystemTime};
 
 use foldhash::HashMap;
 
+use super::beside::{Beside, ENDING, Rights};
 use super::regular::{self, NotRead};
 use super::worktree::is_real;
 use super::writing::begin_writing;
@@ -31,8 +29,6 @@ pub struct NewFile {
     pub after: Arc<[u8]>,
 }
 
-/// The end of the names of files that are not renamed yet.
-const ENDING: &str = ".tierod-new";
 /// A file that is left from a run that was killed is removed when it is this old.
 const ABANDONED: Duration = Duration::from_secs(3600);
 
@@ -44,28 +40,28 @@ const ABANDONED: Duration = Duration::from_secs(3600);
 /// that are not.
 pub(super) fn write(root: &Path, files: &[NewFile]) -> Result<(), Error> {
     begin_writing();
-    let mut beside = Vec::new();
+    let mut all = Vec::new();
     let mut folders = Vec::new();
     for file in files {
         match prepare(root, file, &mut folders) {
-            Ok(prepared) => beside.push(prepared),
+            Ok(prepared) => all.push(prepared),
             Err(error) => {
-                discard(&beside, &folders);
+                discard(all, &folders);
                 return Err(error);
             }
         }
     }
     // Between reading and this moment, an editor may have saved one of them.
-    for new in &beside {
-        if let Err(error) = new.is_unchanged() {
-            discard(&beside, &folders);
+    for new in &all {
+        if let Err(error) = is_unchanged(new.file, &new.target) {
+            discard(all, &folders);
             return Err(error);
         }
     }
-    for (done, new) in beside.iter().enumerate() {
+    for (done, new) in all.iter().enumerate() {
         if let Err(error) = new.put_in_place() {
-            let kept: Vec<&str> = beside[..done].iter().rev().filter_map(|new| new.restore().err()).collect();
-            discard(&beside[done..], &folders);
+            let kept: Vec<&str> = all[..done].iter().rev().filter_map(|new| new.restore().err()).collect();
+            discard(all, &folders);
             return Err(if kept.is_empty() {
                 error
             } else {
@@ -73,7 +69,7 @@ pub(super) fn write(root: &Path, files: &[NewFile]) -> Result<(), Error> {
             });
         }
     }
-    for new in &beside {
+    for new in &all {
         new.sync_folder();
         new.remove_abandoned();
     }
@@ -81,11 +77,9 @@ pub(super) fn write(root: &Path, files: &[NewFile]) -> Result<(), Error> {
 }
 
 /// Removes what was written beside, and the folders that were made for it.
-fn discard(beside: &[Beside<'_>], folders: &[PathBuf]) {
-    for new in beside {
-        // What cannot be removed now is removed by a later run.
-        let _ = fs::remove_file(&new.new);
-    }
+fn discard(all: Vec<Prepared<'_>>, folders: &[PathBuf]) {
+    // What cannot be removed now is removed by a later run.
+    drop(all);
     for folder in folders.iter().rev() {
         let _ = fs::remove_dir(folder);
     }
@@ -109,14 +103,14 @@ fn refused(path: &str, cause: &str, help: &str) -> Error {
 }
 
 /// A file that is written beside the one that it replaces.
-struct Beside<'f> {
+struct Prepared<'f> {
     file: &'f NewFile,
     target: PathBuf,
-    new: PathBuf,
+    new: Beside,
 }
 
 /// Checks a file, and writes its new bytes beside it.
-fn prepare<'f>(root: &Path, file: &'f NewFile, folders: &mut Vec<PathBuf>) -> Result<Beside<'f>, Error> {
+fn prepare<'f>(root: &Path, file: &'f NewFile, folders: &mut Vec<PathBuf>) -> Result<Prepared<'f>, Error> {
     let path = inside(&file.path).filter(|path| *path == file.path);
     let Some(path) = path else {
         return Err(refused(&file.path, "it is not a path in the project", "use another one"));
@@ -134,9 +128,7 @@ fn prepare<'f>(root: &Path, file: &'f NewFile, folders: &mut Vec<PathBuf>) -> Re
     if !is_real(folder) {
         return Err(on_link());
     }
-    let new = beside(&target);
-    let prepared = Beside { file, target, new };
-    let found = prepared.is_unchanged()?;
+    let found = is_unchanged(file, &target)?;
     if let Some(found) = &found {
         if found.permissions().readonly() {
             return Err(refused(&path, "it is read-only", "make it writable"));
@@ -146,11 +138,8 @@ fn prepare<'f>(root: &Path, file: &'f NewFile, folders: &mut Vec<PathBuf>) -> Re
             return Err(refused(&path, "it has several names (hard links)", help));
         }
     }
-    if let Err(error) = prepared.write_beside(found.as_ref()) {
-        let _ = fs::remove_file(&prepared.new);
-        return Err(failed(&path, &error));
-    }
-    Ok(prepared)
+    let new = write_beside(&target, &file.after, found.as_ref()).map_err(|error| failed(&path, &error))?;
+    Ok(Prepared { file, target, new })
 }
 
 /// Creates the folders of a new file.
@@ -165,13 +154,6 @@ fn create_folders(root: &Path, folder: &Path, path: &str, made: &mut Vec<PathBuf
     Ok(())
 }
 
-/// A free name in the folder of a file, which no other process uses.
-fn beside(target: &Path) -> PathBuf {
-    let name = target.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
-    let number = RandomState::new().hash_one((&name, std::process::id()));
-    target.with_file_name(format!(".{name}.{number:016x}{ENDING}"))
-}
-
 #[cfg(unix)]
 fn links(found: &Metadata) -> u64 {
     std::os::unix::fs::MetadataExt::nlink(found)
@@ -182,60 +164,48 @@ fn links(_found: &Metadata) -> u64 {
     1
 }
 
-impl Beside<'_> {
-    /// Whether the file is still what was read: its metadata, `None` if there is none.
-    fn is_unchanged(&self) -> Result<Option<Metadata>, Error> {
-        let path = &self.file.path;
-        let most = schema::read::LARGEST_FILE.max(self.file.before.as_ref().map_or(0, |bytes| bytes.len() as u64));
-        let changed = || refused(path, "it was changed meanwhile", "run the command again");
-        match (&self.file.before, regular::read(&self.target, most)) {
-            (Some(before), Ok(now)) if **before == *now => {
-                self.target.symlink_metadata().map(Some).map_err(|error| failed(path, &error))
-            }
-            (None, Err(NotRead::Failed(error))) if error.kind() == io::ErrorKind::NotFound => Ok(None),
-            (_, Err(NotRead::Link)) => Err(refused(path, "it is a link", "edit the file that it leads to")),
-            (_, Err(NotRead::NotRegular)) => Err(refused(path, "it is not a regular file", "use another path")),
-            (Some(_), Err(NotRead::Failed(error))) if error.kind() != io::ErrorKind::NotFound => {
-                Err(failed(path, &error))
-            }
-            _ => Err(changed()),
+/// Whether the file is still what was read: its metadata, `None` if there is none.
+fn is_unchanged(file: &NewFile, target: &Path) -> Result<Option<Metadata>, Error> {
+    let path = &file.path;
+    let most = schema::read::LARGEST_FILE.max(file.before.as_ref().map_or(0, |bytes| bytes.len() as u64));
+    let changed = || refused(path, "it was changed meanwhile", "run the command again");
+    match (&file.before, regular::read(target, most)) {
+        (Some(before), Ok(now)) if **before == *now => {
+            target.symlink_metadata().map(Some).map_err(|error| failed(path, &error))
         }
+        (None, Err(NotRead::Failed(error))) if error.kind() == io::ErrorKind::NotFound => Ok(None),
+        (_, Err(NotRead::Link)) => Err(refused(path, "it is a link", "edit the file that it leads to")),
+        (_, Err(NotRead::NotRegular)) => Err(refused(path, "it is not a regular file", "use another path")),
+        (Some(_), Err(NotRead::Failed(error))) if error.kind() != io::ErrorKind::NotFound => Err(failed(path, &error)),
+        _ => Err(changed()),
     }
+}
 
-    /// Writes the new bytes, with the permissions of the old file, to the disk.
-    fn write_beside(&self, old: Option<&Metadata>) -> io::Result<()> {
-        let mut new = OpenOptions::new().write(true).create_new(true).open(&self.new)?;
-        new.write_all(&self.file.after)?;
-        if let Some(old) = old {
-            keep_owner(&new, old);
-            new.set_permissions(old.permissions())?;
-        }
-        new.sync_all()
+/// Writes new bytes beside a file, with the owner and the permissions of the old one.
+fn write_beside(target: &Path, bytes: &[u8], old: Option<&Metadata>) -> io::Result<Beside> {
+    let empty = Beside::create(target)?;
+    match old {
+        Some(old) => empty.owned_as(old).fill(bytes, Rights::Same(old.permissions())),
+        None => empty.fill(bytes, Rights::Usual),
     }
+}
 
+impl<'f> Prepared<'f> {
     /// Renames the new file to the old one.
     fn put_in_place(&self) -> Result<(), Error> {
         let path = &self.file.path;
-        self.is_unchanged()?;
+        is_unchanged(self.file, &self.target)?;
         if self.file.before.is_none() {
-            // Unlike a rename, a link does not replace a file that someone else has just made.
-            match fs::hard_link(&self.new, &self.target) {
-                Ok(()) => {
-                    let _ = fs::remove_file(&self.new);
-                    return Ok(());
-                }
-                Err(error) if error.kind() == io::ErrorKind::AlreadyExists => {
-                    return Err(refused(path, "it was created meanwhile", "run the command again"));
-                }
-                // Not every file system has links.
-                Err(_) => {}
-            }
+            return self.new.add().map_err(|error| match error.kind() {
+                io::ErrorKind::AlreadyExists => refused(path, "it was created meanwhile", "run the command again"),
+                _ => failed(path, &error),
+            });
         }
-        fs::rename(&self.new, &self.target).map_err(|error| failed(path, &error))
+        self.new.replace().map_err(|error| failed(path, &error))
     }
 
     /// Puts the old bytes back; the path if that is not possible.
-    fn restore(&self) -> Result<(), &str> {
+    fn restore(&self) -> Result<(), &'f str> {
         let path = self.file.path.as_str();
         // Only if it has not been changed since.
         let own = regular::read(&self.target, u64::MAX).is_ok_and(|now| *now == *self.file.after);
@@ -243,14 +213,9 @@ impl Beside<'_> {
             _ if !own => Err(path),
             None => fs::remove_file(&self.target).map_err(|_| path),
             Some(before) => {
-                let old = NewFile { path: path.to_owned(), before: None, after: Arc::clone(before) };
-                let back = Beside { file: &old, target: self.target.clone(), new: beside(&self.target) };
-                let permissions = self.target.symlink_metadata().map_err(|_| path)?;
-                let written = back.write_beside(Some(&permissions)).and_then(|()| fs::rename(&back.new, &back.target));
-                written.map_err(|_| {
-                    let _ = fs::remove_file(&back.new);
-                    path
-                })
+                let now = self.target.symlink_metadata().map_err(|_| path)?;
+                let back = write_beside(&self.target, before, Some(&now));
+                back.and_then(|back| back.replace()).map_err(|_| path)
             }
         }
     }
@@ -278,20 +243,6 @@ impl Beside<'_> {
         }
     }
 }
-
-/// Gives the new file the owner of the old one, where that is allowed.
-#[cfg(unix)]
-fn keep_owner(new: &File, old: &Metadata) {
-    use std::os::unix::fs::{MetadataExt, fchown};
-    let is_same = new.metadata().is_ok_and(|found| (found.uid(), found.gid()) == (old.uid(), old.gid()));
-    if !is_same {
-        // Who may not give a file away keeps it.
-        let _ = fchown(new, Some(old.uid()), Some(old.gid()));
-    }
-}
-
-#[cfg(not(unix))]
-fn keep_owner(_new: &File, _old: &Metadata) {}
 
 #[cfg(test)]
 #[cfg(unix)]

@@ -83,7 +83,7 @@ fn files_that_were_renamed_are_restored() {
     fs::write(root.join("sub/b.yaml"), "by someone else").unwrap();
     assert!(all[1].put_in_place().unwrap_err().to_string().contains("changed meanwhile"));
     all[0].restore().unwrap();
-    discard(&all, &[]);
+    discard(all.into(), &[]);
     let text = |path: &str, text: &str| (path.to_owned(), text.to_owned());
     assert_eq!(files(root), [text("a.yaml", "a\r\n"), text("sub/b.yaml", "by someone else")]);
 

@@ -9,20 +9,20 @@ use petgraph::graph::DiGraph;
 use schema::{Day, Kind};
 
 use super::branches::BranchLog;
-use super::{Change, Commit, History, LimitChange, RecordHistory, same_limit};
+use super::{Change, Commit, CommitIndex, History, LimitChange, RecordHistory, same_limit};
 
 /// A branch that was merged.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(super) struct Branch {
     /// The commit of the merge.
-    merge: usize,
+    merge: CommitIndex,
     /// The branch; its first commit is the one that the branch descends from.
     pub(super) history: History,
 }
 
 impl Branch {
     pub(super) fn from_log(branch: &BranchLog) -> Self {
-        Self { merge: branch.merge as usize, history: History::from_chain(&branch.log, None) }
+        Self { merge: CommitIndex::new(branch.merge as usize), history: History::from_chain(&branch.log, None) }
     }
 }
 
@@ -187,7 +187,7 @@ impl History {
         let on_branch = self.branches_of(target, *commit).into_iter().find_map(|(branch, record)| {
             let last = branch.limit_changes_in(record).pop()?;
             // A limit that appears with the merge can be older than the branch.
-            if last.0 == 0 && (before.is_some() || branch.commits[0].id.is_none()) {
+            if last.0 == CommitIndex::FIRST && (before.is_some() || branch.commits[0].id.is_none()) {
                 return None;
             }
             let same = last.2.as_ref().zip(after.as_ref()).is_some_and(|(a, b)| same_limit(&a.limit, &b.limit));
@@ -198,15 +198,16 @@ impl History {
 
     /// The commit that added a record; if it came in with a merge, the one on the merged branch.
     pub(crate) fn commit_of_addition(&self, record: &RecordHistory) -> &Commit {
-        let on_branch = self.branches_of(record, record.added).into_iter().find(|(_, inner)| inner.added > 0);
+        let on_branch =
+            self.branches_of(record, record.added).into_iter().find(|(_, inner)| inner.added > CommitIndex::FIRST);
         on_branch.map_or(&self.commits[record.added], |(branch, inner)| branch.commit_of_addition(inner))
     }
 
     /// The commit that removed a record; if it came in with a merge, the one on the merged branch.
-    pub(super) fn commit_of_removal(&self, record: &RecordHistory, removed: usize) -> &Commit {
+    pub(super) fn commit_of_removal(&self, record: &RecordHistory, removed: CommitIndex) -> &Commit {
         let on_branch = self.branches_of(record, removed).into_iter();
-        let mut found =
-            on_branch.filter_map(|(branch, inner)| Some((branch, inner, inner.removed.filter(|at| *at > 0)?)));
+        let mut found = on_branch
+            .filter_map(|(branch, inner)| Some((branch, inner, inner.removed.filter(|at| *at > CommitIndex::FIRST)?)));
         found.next().map_or(&self.commits[removed], |(branch, inner, at)| branch.commit_of_removal(inner, at))
     }
 
@@ -221,8 +222,9 @@ impl History {
     ///
     /// It is a branch that ends with the text of the merge; if there is none, one that changed the field.
     pub(crate) fn branch_of_change(&self, record: &RecordHistory, change: &Change) -> Option<(&Self, &RecordHistory)> {
-        let last =
-            |inner: &RecordHistory| inner.changes_of(&change.route).next_back().filter(|last| last.commit > 0).cloned();
+        let last = |inner: &RecordHistory| {
+            inner.changes_of(&change.route).next_back().filter(|last| last.commit > CommitIndex::FIRST).cloned()
+        };
         let mut all = self.branches_of(record, change.commit);
         all.retain(|(_, inner)| last(inner).is_some());
         let same = all.iter().position(|(_, inner)| last(inner).is_some_and(|last| last.after == change.after));
@@ -230,7 +232,7 @@ impl History {
     }
 
     /// The branches that a commit merged and that changed a record, with its history there.
-    fn branches_of(&self, record: &RecordHistory, commit: usize) -> Vec<(&Self, &RecordHistory)> {
+    fn branches_of(&self, record: &RecordHistory, commit: CommitIndex) -> Vec<(&Self, &RecordHistory)> {
         let branches = self.branches.iter().filter(|branch| branch.merge == commit);
         branches
             .filter_map(|branch| Some((&branch.history, ids(record).find_map(|id| branch.history.record(id))?)))

@@ -2,10 +2,10 @@
 
 use schema::Day;
 
-use super::order::{Descendants, Order, Place};
+use super::order::{Descendants, Order, PlacedCommit};
 use super::{Commit, History, RecordHistory};
 use crate::Study;
-use crate::ids::RecordId;
+use crate::ids::{CommitIndex, RecordId};
 
 /// The choice of a decision, as it is now.
 pub struct Choice<'h> {
@@ -13,7 +13,7 @@ pub struct Choice<'h> {
     pub decision: RecordId,
     history: &'h History,
     record: &'h RecordHistory,
-    place: Place<'h>,
+    place: PlacedCommit<'h>,
     later: Descendants<'h>,
 }
 
@@ -24,9 +24,9 @@ pub struct LaterAnalysis<'h> {
     pub analysis: RecordId,
     /// The commit that added it.
     pub commit: &'h Commit,
-    place: Place<'h>,
+    place: PlacedCommit<'h>,
     /// The commit of the history that added it, or merged its branch.
-    at: usize,
+    at: CommitIndex,
 }
 
 /// The keys of a decision in which a choice that was looked at again is recorded.
@@ -58,7 +58,7 @@ impl<'h> Choice<'h> {
     }
 
     /// Whether something was committed after the choice, as far as it is known.
-    pub(crate) fn is_before(&self, place: Place<'_>) -> bool {
+    pub(crate) fn is_before(&self, place: PlacedCommit<'_>) -> bool {
         match self.later.order(place, Some(self.day())) {
             Order::Descends | Order::DatedLater => true,
             Order::Before | Order::Together | Order::Contradicted => false,
@@ -66,7 +66,7 @@ impl<'h> Choice<'h> {
     }
 
     /// Whether the choice, its reason or the notes were changed in a commit or after it: it was looked at again.
-    pub(crate) fn is_confirmed_after(&self, place: Place<'_>) -> bool {
+    pub(crate) fn is_confirmed_after(&self, place: PlacedCommit<'_>) -> bool {
         let after = self.history.descendants(&[place]);
         let changes = self.record.changes.iter().filter(|change| CONFIRMING.contains(&&*change.route));
         changes.map(|change| self.history.place_of_change(self.record, change)).any(|change| {

@@ -6,7 +6,7 @@ use foldhash::{HashMap, HashMapExt as _};
 use schema::quantity::Unit;
 use serde::{Deserialize, Serialize};
 
-use super::{Commit, History};
+use super::{Commit, CommitIndex, History};
 use crate::git::Project;
 use crate::git::cache_file::CacheFile;
 use crate::graph::Graph;
@@ -110,15 +110,20 @@ impl CommitState {
 }
 
 /// The evaluated state at one commit of a history; `None` if its records cannot be read any more.
-pub fn state_at(project: &Project, loaded: &Arc<Loaded>, history: &History, commit: usize) -> Option<CommitState> {
-    states_of(project, loaded, &[history.commits.get(commit)?], &mut |_, _| {}).0.pop().flatten()
+pub fn state_at(
+    project: &Project,
+    loaded: &Arc<Loaded>,
+    history: &History,
+    commit: CommitIndex,
+) -> Option<CommitState> {
+    states_of(project, loaded, &[history.commit(commit)?], &mut |_, _| {}).0.pop().flatten()
 }
 
 /// The evaluated states over a history.
 #[derive(Debug, Default)]
 pub struct States {
     /// The states, each with its commit.
-    pub all: Vec<(usize, CommitState)>,
+    pub all: Vec<(CommitIndex, CommitState)>,
     /// The number of commits that are not evaluated, because their models need too much work.
     pub over_limit: usize,
 }
@@ -154,9 +159,9 @@ pub fn states(
 }
 
 /// The last commit of each period, by dates that never decrease.
-fn last_of_periods(commits: &[Commit], most: usize) -> Vec<usize> {
+fn last_of_periods(commits: &[Commit], most: usize) -> Vec<CommitIndex> {
     if commits.len() <= most {
-        return (0..commits.len()).collect();
+        return CommitIndex::all(commits.len()).collect();
     }
     let (Some(first), Some(last)) = (commits.first(), commits.last()) else { return Vec::new() };
     let days = first.no_later_than.days_until(last.no_later_than).max(1) as usize;
@@ -164,8 +169,9 @@ fn last_of_periods(commits: &[Commit], most: usize) -> Vec<usize> {
         let day = first.no_later_than.days_until(commit.no_later_than).max(0) as usize;
         (day * most / (days + 1)).min(most - 1)
     };
-    let is_last = |at: &usize| commits.get(at + 1).is_none_or(|next| period(next) != period(&commits[*at]));
-    let mut chosen: Vec<usize> = (0..commits.len()).filter(is_last).collect();
+    let is_last =
+        |at: &CommitIndex| commits.get(at.index() + 1).is_none_or(|next| period(next) != period(&commits[*at]));
+    let mut chosen: Vec<CommitIndex> = CommitIndex::all(commits.len()).filter(is_last).collect();
     // Dates that go back in time may give more periods than asked for.
     let surplus = chosen.len().saturating_sub(most);
     chosen.drain(..surplus);
@@ -292,11 +298,14 @@ mod tests {
     fn the_last_commit_of_each_period() {
         let days = ["2027-01-01", "2027-01-02", "2027-01-10", "2027-01-11", "2027-01-12", "2027-01-20"];
         let commits = super::super::scripted(&days.map(|day| (day, ""))).commits;
-        assert_eq!(last_of_periods(&commits, 6), [0, 1, 2, 3, 4, 5]);
+        let positions = |commits: &[Commit], most| {
+            last_of_periods(commits, most).into_iter().map(CommitIndex::index).collect::<Vec<_>>()
+        };
+        assert_eq!(positions(&commits, 6), [0, 1, 2, 3, 4, 5]);
         // 1 to 10 January, 11 to 20 January.
-        assert_eq!(last_of_periods(&commits, 2), [2, 5]);
-        assert_eq!(last_of_periods(&commits, 1), [5]);
-        assert_eq!(last_of_periods(&[], 3), [0; 0]);
+        assert_eq!(positions(&commits, 2), [2, 5]);
+        assert_eq!(positions(&commits, 1), [5]);
+        assert_eq!(positions(&[], 3), [0; 0]);
     }
 
     /// A state with a value of every status.

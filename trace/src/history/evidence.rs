@@ -13,7 +13,7 @@ use schema::{Kind, Quantity};
 use serde_json::{Map, Value};
 
 use super::log::{Log, TableEvent};
-use super::{Change, History, RecordHistory};
+use super::{Change, CommitIndex, History, RecordHistory};
 use crate::evidence;
 use crate::git::walk::CommitSource;
 use crate::load::Loaded;
@@ -114,17 +114,17 @@ fn add_number(record: &mut RecordHistory, route: &str, tables: &Tables<'_>, vers
         let rest = change.route.strip_prefix(route)?.strip_prefix('.')?;
         Some(rest.to_owned())
     };
-    let mut commits: BTreeSet<usize> = BTreeSet::new();
-    let mut first = usize::MAX;
+    let mut commits: BTreeSet<CommitIndex> = BTreeSet::new();
+    let mut first: Option<CommitIndex> = None;
     for change in &record.changes {
         let Some(key) = below(change) else {
             commits.extend((*change.route == *route).then_some(change.commit));
             continue;
         };
-        first = first.min(change.commit);
+        first = first.or(Some(change.commit)).min(Some(change.commit));
         commits.insert(change.commit);
         if let (true, Some(path)) = (key == "from", change.after.as_deref().and_then(inside)) {
-            commits.extend(tables.events(&path).iter().map(|event| event.commit as usize));
+            commits.extend(tables.events(&path).iter().map(|event| CommitIndex::new(event.commit as usize)));
         }
     }
     let (mut keys, mut new): (BTreeMap<String, Arc<str>>, Vec<Change>) = (BTreeMap::new(), Vec::new());
@@ -147,7 +147,9 @@ fn add_number(record: &mut RecordHistory, route: &str, tables: &Tables<'_>, vers
                 last = record.changes[at].before.clone().map(|text| (text, true)).or(last);
                 dropped.push(at);
             }
-            let found = (commit >= first).then(|| versions.text(&keys, &path, tables.blob_at(&path, commit as u32)));
+            let found = first
+                .is_some_and(|first| first <= commit)
+                .then(|| versions.text(&keys, &path, tables.blob_at(&path, commit.index() as u32)));
             let Some(text) = found.flatten() else { continue };
             if !last.as_ref().is_some_and(|(before, typed)| *before == text || (*typed && rounds_to(&text, before))) {
                 let before = last.take().map(|(text, _)| text);

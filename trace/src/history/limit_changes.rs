@@ -4,7 +4,7 @@ use schema::Day;
 use schema::quantity::same_number;
 
 use super::order::LimitOrder;
-use super::{History, LimitChange, RecordHistory, ends, same_limit};
+use super::{CommitIndex, History, LimitChange, RecordHistory, ends, same_limit};
 use crate::values::Limit;
 
 /// The number of days after its first appearance in which a limit is a draft, if nothing depends on it yet: a weekend.
@@ -57,7 +57,7 @@ impl History {
     ) -> Option<usize> {
         let mut agreed = changes.iter().position(|(.., after)| after.is_some())?;
         let first = self.commit_of_limit(target, &changes[agreed]).day;
-        let is_share = |commit: usize| {
+        let is_share = |commit: CommitIndex| {
             let names = |id: &str| *target.id == *id || target.older_ids.iter().any(|older| **older == *id);
             let shares = self.records().iter().filter_map(|record| record.changes_of("share-of").next());
             shares

@@ -33,6 +33,7 @@ use schema::records::LimitStyle;
 use schema::{Day, Kind, Quantity};
 
 use crate::git::walk::day_of;
+use crate::ids::CommitIndex;
 use crate::snapshot::short_id;
 use crate::values::Limit;
 use ancestry::{Ancestry, Branch};
@@ -79,8 +80,8 @@ impl Commit {
 /// A field of a record that was set, changed or removed.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Change {
-    /// The index of the commit in [`History::commits`].
-    pub commit: usize,
+    /// The commit.
+    pub commit: CommitIndex,
     /// The keys below the record, joined by dots.
     pub route: Arc<str>,
     /// The text before; `None` if the field was set.
@@ -89,7 +90,7 @@ pub struct Change {
     pub after: Option<Arc<str>>,
 }
 
-/// The history of a record. Commits are given by their index in [`History::commits`].
+/// The history of a record.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct RecordHistory {
     /// Its id, or the last one it had.
@@ -99,15 +100,15 @@ pub struct RecordHistory {
     /// The ids it had before, the oldest first.
     pub older_ids: Vec<Arc<str>>,
     /// The commits that changed its id, each with the id before.
-    pub renames: Vec<(usize, Arc<str>)>,
+    pub renames: Vec<(CommitIndex, Arc<str>)>,
     /// The commits that moved it to another file, each with the file before and after.
-    pub moves: Vec<(usize, Arc<str>, Arc<str>)>,
+    pub moves: Vec<(CommitIndex, Arc<str>, Arc<str>)>,
     /// The commit that added it.
-    pub added: usize,
+    pub added: CommitIndex,
     /// The commit that removed it; `None` if it exists.
-    pub removed: Option<usize>,
+    pub removed: Option<CommitIndex>,
     /// The times that it was removed and added again: both commits.
-    pub returns: Vec<(usize, usize)>,
+    pub returns: Vec<(CommitIndex, CommitIndex)>,
     /// The changes of its fields, in the order of the commits. The commit that added it sets its first fields.
     pub changes: Vec<Change>,
 }
@@ -119,8 +120,8 @@ impl RecordHistory {
     }
 
     /// The text of a field after a commit; `None` if the record was removed by then.
-    pub fn value_at(&self, route: &str, commit: usize) -> Option<&str> {
-        let is_absent = |(removed, returned): &(usize, usize)| (*removed..*returned).contains(&commit);
+    pub fn value_at(&self, route: &str, commit: CommitIndex) -> Option<&str> {
+        let is_absent = |(removed, returned): &(CommitIndex, CommitIndex)| (*removed..*returned).contains(&commit);
         if self.removed.is_some_and(|removed| removed <= commit) || self.returns.iter().any(is_absent) {
             return None;
         }
@@ -128,13 +129,13 @@ impl RecordHistory {
     }
 
     /// The text of a field after a commit; for a record that was removed by then, its last text.
-    pub fn last_value_at(&self, route: &str, commit: usize) -> Option<&str> {
+    pub fn last_value_at(&self, route: &str, commit: CommitIndex) -> Option<&str> {
         let so_far = self.changes.iter().take_while(|change| change.commit <= commit);
         so_far.filter(|change| *change.route == *route).last()?.after.as_deref()
     }
 
     /// The last commit that changed a field of it.
-    pub fn last_change(&self) -> usize {
+    pub fn last_change(&self) -> CommitIndex {
         self.changes.last().map_or(self.added, |change| change.commit)
     }
 }
@@ -151,7 +152,7 @@ pub struct LimitText {
 }
 
 /// A change of a limit: the commit, the limit before, and the limit after.
-pub type LimitChange = (usize, Option<LimitText>, Option<LimitText>);
+pub type LimitChange = (CommitIndex, Option<LimitText>, Option<LimitText>);
 
 /// The history of a project.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -161,7 +162,7 @@ pub struct History {
     /// Whether it begins where a shallow clone ends.
     pub shallow: bool,
     /// Versions of files that could not be read and were skipped: the commit, and the path.
-    pub unreadable_versions: Vec<(usize, String)>,
+    pub unreadable_versions: Vec<(CommitIndex, String)>,
     /// Whether records are skipped that have not changed since the first commit added them.
     skips_unchanged: bool,
     records: Vec<RecordHistory>,
@@ -169,12 +170,27 @@ pub struct History {
     branches: Vec<Branch>,
     /// The last commit before the history checks start (`history: {since: DATE}`): they report nothing from it or from
     /// before it.
-    base: Option<usize>,
+    base: Option<CommitIndex>,
     /// `None` if no branch was read.
     ancestry: Option<Ancestry>,
 }
 
 impl History {
+    /// A commit; `None` if the index is [`Self::after_all`].
+    pub fn commit(&self, commit: CommitIndex) -> Option<&Commit> {
+        self.commits.get(commit.index())
+    }
+
+    /// All commits, in their order.
+    pub fn indices(&self) -> impl DoubleEndedIterator<Item = CommitIndex> + ExactSizeIterator + Clone {
+        CommitIndex::all(self.commits.len())
+    }
+
+    /// The index that a commit after all others would have: what is valid then is valid now.
+    pub fn after_all(&self) -> CommitIndex {
+        CommitIndex::new(self.commits.len())
+    }
+
     /// The histories of all records, in the order in which the records were added.
     pub fn records(&self) -> &[RecordHistory] {
         &self.records
@@ -186,7 +202,7 @@ impl History {
     }
 
     /// The text of a field of a record after a commit; `None` if the record was removed by then.
-    pub fn value_at(&self, id: &str, route: &str, commit: usize) -> Option<&str> {
+    pub fn value_at(&self, id: &str, route: &str, commit: CommitIndex) -> Option<&str> {
         self.record(id)?.value_at(route, commit)
     }
 
@@ -198,10 +214,10 @@ impl History {
     /// The commit that last set or changed the limit of an existing target; `None` if no commit did.
     ///
     /// A history for the checks skips records that have not changed since the first commit, unless they are needed.
-    pub fn last_limit_change(&self, id: &str) -> Option<usize> {
+    pub fn last_limit_change(&self, id: &str) -> Option<CommitIndex> {
         match self.record(id) {
             Some(record) => self.limit_changes_in(record).last().map(|(commit, ..)| *commit),
-            None => self.skips_unchanged.then_some(0),
+            None => self.skips_unchanged.then_some(CommitIndex::FIRST),
         }
     }
 
@@ -214,7 +230,7 @@ impl History {
         let mut changes: Vec<LimitChange> = Vec::new();
         let mut last: Option<LimitText> = None;
         let changed = record.changes.iter().filter(|change| LIMITS.contains(&&*change.route));
-        let mut commits: Vec<usize> = changed.map(|change| change.commit).collect();
+        let mut commits: Vec<CommitIndex> = changed.map(|change| change.commit).collect();
         commits.dedup();
         for commit in commits {
             let now = LIMITS.iter().find_map(|key| limit_text(key, record.last_value_at(key, commit)?));
@@ -231,8 +247,9 @@ impl History {
     }
 
     /// The last commit that was made on a date or before it.
-    pub fn last_commit_until(&self, day: Day) -> Option<usize> {
-        self.commits.iter().rposition(|commit| commit.id.is_some() && commit.no_later_than <= day)
+    pub fn last_commit_until(&self, day: Day) -> Option<CommitIndex> {
+        let is_until = |commit: &Commit| commit.id.is_some() && commit.no_later_than <= day;
+        self.commits.iter().rposition(is_until).map(CommitIndex::new)
     }
 
     fn from_log(log: &Log, uncommitted: Option<Day>) -> Self {
@@ -271,8 +288,10 @@ impl History {
             commit.no_later_than = least.map_or(commit.day, |least| least.min(commit.day));
             least = Some(commit.no_later_than);
         }
-        let unread =
-            log.unread.iter().map(|(commit, path)| (*commit as usize, log.strings[*path as usize].to_string()));
+        let unread = log
+            .unread
+            .iter()
+            .map(|(commit, path)| (CommitIndex::new(*commit as usize), log.strings[*path as usize].to_string()));
         let mut history = Self {
             commits,
             shallow: log.shallow,

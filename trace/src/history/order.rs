@@ -2,7 +2,7 @@
 
 use schema::Day;
 
-use super::{Change, Commit, History, LimitChange, RecordHistory};
+use super::{Change, Commit, CommitIndex, History, LimitChange, RecordHistory};
 
 /// How a change relates to a record that was written at some commits.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -34,7 +34,7 @@ pub(crate) enum LimitOrder {
 
 /// A commit of the history or of a merged branch, with its position in the ancestry.
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct Place<'h> {
+pub(crate) struct PlacedCommit<'h> {
     /// The commit.
     pub(crate) commit: &'h Commit,
     node: usize,
@@ -53,7 +53,7 @@ pub(crate) struct Descendants<'h> {
 
 impl Descendants<'_> {
     /// How a change relates to the record, which can have a date of its own.
-    pub(crate) fn order(&self, change: Place<'_>, date: Option<Day>) -> Order {
+    pub(crate) fn order(&self, change: PlacedCommit<'_>, date: Option<Day>) -> Order {
         let descends = match &self.descends {
             Some(all) => all.get(change.node).copied().unwrap_or(false),
             None => self.written.iter().any(|written| *written < change.node),
@@ -78,43 +78,43 @@ impl Descendants<'_> {
 
 impl History {
     /// Whether a commit is the base or one before it, which the checks do not report.
-    pub(crate) fn is_up_to_base(&self, commit: usize) -> bool {
+    pub(crate) fn is_up_to_base(&self, commit: CommitIndex) -> bool {
         self.base.is_some_and(|base| commit <= base)
     }
 
     /// A commit of the history.
-    pub(crate) fn place(&self, commit: usize) -> Place<'_> {
+    pub(crate) fn place(&self, commit: CommitIndex) -> PlacedCommit<'_> {
         self.place_of(commit, &self.commits[commit])
     }
 
     /// The commit that made a change; if it came in with a merge, the one on the merged branch.
-    pub(crate) fn place_of_change<'h>(&'h self, record: &'h RecordHistory, change: &Change) -> Place<'h> {
+    pub(crate) fn place_of_change<'h>(&'h self, record: &'h RecordHistory, change: &Change) -> PlacedCommit<'h> {
         self.place_of(change.commit, self.branch_commit(record, change).unwrap_or(&self.commits[change.commit]))
     }
 
     /// The commit that added a record; if it came in with a merge, the one on the merged branch.
-    pub(crate) fn place_of_addition<'h>(&'h self, record: &'h RecordHistory) -> Place<'h> {
+    pub(crate) fn place_of_addition<'h>(&'h self, record: &'h RecordHistory) -> PlacedCommit<'h> {
         self.place_of(record.added, self.commit_of_addition(record))
     }
 
     /// The commit that changed a limit; if it came in with a merge, the one on the merged branch.
-    pub(crate) fn place_of_limit<'h>(&'h self, target: &'h RecordHistory, changed: &LimitChange) -> Place<'h> {
+    pub(crate) fn place_of_limit<'h>(&'h self, target: &'h RecordHistory, changed: &LimitChange) -> PlacedCommit<'h> {
         self.place_of(changed.0, self.commit_of_limit(target, changed))
     }
 
     /// The commit that removed a record; if it came in with a merge, the one on the merged branch.
-    pub(crate) fn place_of_removal<'h>(&'h self, record: &'h RecordHistory, removed: usize) -> Place<'h> {
+    pub(crate) fn place_of_removal<'h>(&'h self, record: &'h RecordHistory, removed: CommitIndex) -> PlacedCommit<'h> {
         self.place_of(removed, self.commit_of_removal(record, removed))
     }
 
     /// A commit of the history, or of a branch that it merged.
-    fn place_of<'h>(&'h self, at: usize, commit: &'h Commit) -> Place<'h> {
+    fn place_of<'h>(&'h self, at: CommitIndex, commit: &'h Commit) -> PlacedCommit<'h> {
         let node = self.ancestry.as_ref().and_then(|ancestry| ancestry.node(commit));
-        Place { commit, node: node.unwrap_or(at) }
+        PlacedCommit { commit, node: node.unwrap_or(at.index()) }
     }
 
     /// The earliest date of a commit and of all that descend from it.
-    pub(crate) fn no_later_than(&self, place: Place<'_>) -> Option<Day> {
+    pub(crate) fn no_later_than(&self, place: PlacedCommit<'_>) -> Option<Day> {
         match &self.ancestry {
             Some(ancestry) => ancestry.no_later_than(place.node),
             None => Some(place.commit.no_later_than),
@@ -122,7 +122,7 @@ impl History {
     }
 
     /// The commits that descend from these.
-    pub(crate) fn descendants(&self, written: &[Place<'_>]) -> Descendants<'_> {
+    pub(crate) fn descendants(&self, written: &[PlacedCommit<'_>]) -> Descendants<'_> {
         let times = written.iter().map(|place| place.commit.author_time);
         self.descendants_of(written.iter().map(|place| place.node).collect(), times.min())
     }
@@ -179,7 +179,7 @@ impl History {
     }
 
     /// Whether a limit that was set in a commit came with its target, or on the day of its target.
-    fn appears_with(&self, target: &RecordHistory, commit: usize, day: Day) -> bool {
+    fn appears_with(&self, target: &RecordHistory, commit: CommitIndex, day: Day) -> bool {
         target.added == commit || self.commit_of_addition(target).day == day
     }
 

@@ -6,7 +6,7 @@ use foldhash::{HashMap, HashMapExt as _, HashSet};
 use schema::Kind;
 
 use super::log::{Log, RecordEvent};
-use super::{Change, RecordHistory};
+use super::{Change, CommitIndex, RecordHistory};
 
 /// A record in one file: path, kind, and the range of its fields.
 type RecordInFile = (u32, Kind, u32, u32);
@@ -55,7 +55,7 @@ impl Builder<'_> {
     }
 
     fn add_commit(&mut self, events: &[RecordEvent]) {
-        let Some(commit) = events.first().map(|event| event.commit as usize) else { return };
+        let Some(commit) = events.first().map(|event| CommitIndex::new(event.commit as usize)) else { return };
         // In the order of the events, because the numbers of strings depend on what was read before.
         let mut seen = HashSet::default();
         let touched: Vec<u32> = events.iter().map(|event| event.id).filter(|id| seen.insert(*id)).collect();
@@ -91,7 +91,7 @@ impl Builder<'_> {
     }
 
     /// Sets the file of a record, which is a move if it was another one.
-    fn move_to(&mut self, history: usize, commit: usize, path: u32) {
+    fn move_to(&mut self, history: usize, commit: CommitIndex, path: u32) {
         let before = std::mem::replace(&mut self.paths[history], path);
         if before != path {
             let (from, to) = (self.text(before), self.text(path));
@@ -99,7 +99,7 @@ impl Builder<'_> {
         }
     }
 
-    fn remove(&mut self, id: u32, commit: usize) {
+    fn remove(&mut self, id: u32, commit: CommitIndex) {
         if let Some(&history) = self.by_id.get(&id) {
             self.exists[history] = false;
             self.histories[history].removed = Some(commit);
@@ -107,7 +107,7 @@ impl Builder<'_> {
     }
 
     /// Adds a record that did not exist before: with a new id, again, or for the first time.
-    fn add(&mut self, id: u32, commit: usize, found: RecordInFile) {
+    fn add(&mut self, id: u32, commit: CommitIndex, found: RecordInFile) {
         let older = self.older(found);
         // The history of an id that is no longer used continues under the new id.
         let renamed =
@@ -153,7 +153,7 @@ impl Builder<'_> {
         self.set_fields(id, commit, found);
     }
 
-    fn rename(&mut self, history: usize, id: u32, commit: usize) {
+    fn rename(&mut self, history: usize, id: u32, commit: CommitIndex) {
         let new = self.text(id);
         let old = std::mem::replace(&mut self.histories[history].id, new);
         self.histories[history].older_ids.push(old.clone());
@@ -172,7 +172,7 @@ impl Builder<'_> {
     }
 
     /// Adds the changes from the last fields of a record to these.
-    fn set_fields(&mut self, id: u32, commit: usize, found: RecordInFile) {
+    fn set_fields(&mut self, id: u32, commit: CommitIndex, found: RecordInFile) {
         let Some(&history) = self.by_id.get(&id) else { return };
         self.histories[history].kind = found.1;
         let fields = &self.log.fields[found.2 as usize..found.3 as usize];

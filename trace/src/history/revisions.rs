@@ -8,7 +8,7 @@ use schema::quantity::same_number;
 use schema::records::{Revision, Target};
 
 use super::{History, LimitChange, RecordHistory, ends};
-use crate::ids::RecordId;
+use crate::ids::{CommitIndex, RecordId};
 use crate::load::Loaded;
 use crate::values::Limit;
 
@@ -19,9 +19,9 @@ pub(crate) struct TargetRevision<'r> {
     /// Its fields.
     pub(crate) revision: &'r Revision,
     /// The commit that added it; the first one if there is no history.
-    pub(crate) added: usize,
+    pub(crate) added: CommitIndex,
     /// The commit that edited its `to` after the limit had been changed to that value: such a revision records nothing.
-    pub(crate) edited: Option<usize>,
+    pub(crate) edited: Option<CommitIndex>,
 }
 
 impl TargetRevision<'_> {
@@ -47,14 +47,14 @@ pub(crate) fn of_target<'r>(
         let record = history.and_then(|history| history.record(loaded.record(index).id.as_str()));
         let known = history.zip(record).zip(revision.to.as_ref());
         let edited = known.and_then(|((history, record), to)| edited(history, record, changes, to.si()));
-        TargetRevision { index, revision, added: record.map_or(0, |record| record.added), edited }
+        TargetRevision { index, revision, added: record.map_or(CommitIndex::FIRST, |record| record.added), edited }
     })
     .collect()
 }
 
 /// The commit that edited the `to` of a revision, if the limit had been changed to that value before. A typing error
 /// that was put right on the day of the revision is no edit, nor is a change up to the base.
-fn edited(history: &History, record: &RecordHistory, changes: &[LimitChange], to: f64) -> Option<usize> {
+fn edited(history: &History, record: &RecordHistory, changes: &[LimitChange], to: f64) -> Option<CommitIndex> {
     let number = |text: &Option<Arc<str>>| Some(Quantity::parse(text.as_deref()?).ok()?.si());
     let added = history.place_of_addition(record).commit.day;
     let mut edits = record.changes_of("to").filter(|change| {
@@ -79,7 +79,7 @@ fn edited(history: &History, record: &RecordHistory, changes: &[LimitChange], to
 /// - Every end that was set or changed needs a revision with this end.
 /// - If an end was only removed, a revision with one of the remaining ends is enough, added in that commit or later.
 pub(crate) fn is_recorded(
-    commit: usize,
+    commit: CommitIndex,
     before: Option<&Limit>,
     after: &Limit,
     revisions: &[TargetRevision<'_>],

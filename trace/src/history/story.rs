@@ -6,13 +6,13 @@ use std::sync::Arc;
 use schema::Kind;
 
 use super::commit_state::{CommitState, PastValue};
-use super::{Change, Commit, History, LIMITS, RecordHistory};
+use super::{Change, Commit, CommitIndex, History, LIMITS, RecordHistory};
 
 /// A row of the history: one change.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct HistoryRow {
-    /// The index of the commit in [`History::commits`].
-    pub commit: usize,
+    /// The commit.
+    pub commit: CommitIndex,
     /// The changed record, if it is another one that is about this one.
     pub record: Option<Arc<str>>,
     /// The key, or a word such as `added`. If another record changed, its kind and id come first.
@@ -106,7 +106,7 @@ fn row_of_other(history: &History, record: &RecordHistory, change: &Change) -> H
 
 /// Adds the rows of the record itself.
 fn own(history: &History, record: &RecordHistory, route: Option<&str>, all: &mut Vec<HistoryRow>) {
-    let row = |commit: usize, what: &str, before: Option<&str>, after: Option<&str>| HistoryRow {
+    let row = |commit: CommitIndex, what: &str, before: Option<&str>, after: Option<&str>| HistoryRow {
         commit,
         record: None,
         what: what.to_owned(),
@@ -146,7 +146,7 @@ fn own(history: &History, record: &RecordHistory, route: Option<&str>, all: &mut
 
 /// Adds the rows of the results, revisions, waivers, decisions and analyses about a record.
 fn about(history: &History, record: &RecordHistory, amount: Option<&str>, all: &mut Vec<HistoryRow>) {
-    let end = history.commits.len();
+    let end = history.after_all();
     let is_own = |id: &str| *record.id == *id || record.older_ids.iter().any(|older| **older == *id);
     let names = |list: &str| list.split(", ").any(is_own);
     for other in history.records() {
@@ -165,7 +165,7 @@ fn about(history: &History, record: &RecordHistory, amount: Option<&str>, all: &
             continue;
         }
         if !keys.is_empty() || !driven.is_empty() {
-            let row = |commit: usize, word: &str| HistoryRow {
+            let row = |commit: CommitIndex, word: &str| HistoryRow {
                 commit,
                 record: Some(other.id.clone()),
                 what: format!("{} {}: {word}", other.kind.singular(), other.id),
@@ -196,7 +196,7 @@ fn about(history: &History, record: &RecordHistory, amount: Option<&str>, all: &
 
 /// The keys under which a result of an event has what was driven for a target.
 fn driven_keys(history: &History, result: &RecordHistory, is_target: impl Fn(&str) -> bool) -> Vec<String> {
-    let end = history.commits.len();
+    let end = history.after_all();
     let event = result.last_value_at("of", end).and_then(|of| history.record(of));
     let Some(event) = event.filter(|event| event.kind == Kind::Event) else { return Vec::new() };
     let routes: BTreeSet<&str> = event.changes.iter().map(|change| &*change.route).collect();
@@ -209,8 +209,8 @@ pub fn values_over_time(
     history: &History,
     record: Option<&RecordHistory>,
     name: &str,
-    states: &[(usize, CommitState)],
-) -> Vec<(usize, PastValue)> {
+    states: &[(CommitIndex, CommitState)],
+) -> Vec<(CommitIndex, PastValue)> {
     let amount = name.split_once('.').map(|(_, amount)| format!(".{amount}")).unwrap_or_default();
     let ids: Vec<String> = match record {
         Some(record) => {
@@ -218,10 +218,10 @@ pub fn values_over_time(
         }
         None => vec![name.to_owned()],
     };
-    let exists = |commit: usize| {
+    let exists = |commit: CommitIndex| {
         record.is_none_or(|record| record.added <= commit && record.removed.is_none_or(|removed| removed > commit))
     };
-    let seen = states.iter().filter(|(commit, _)| *commit < history.commits.len() && exists(*commit));
+    let seen = states.iter().filter(|(commit, _)| *commit < history.after_all() && exists(*commit));
     let found = seen.filter_map(|(commit, state)| Some((*commit, ids.iter().find_map(|id| state.get(id))?.clone())));
     found.filter(|(_, past)| past.value.is_some() || past.limit.is_some()).collect()
 }

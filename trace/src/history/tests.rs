@@ -2,6 +2,11 @@
 
 use super::*;
 
+/// The index of a commit.
+fn at(position: usize) -> CommitIndex {
+    CommitIndex::new(position)
+}
+
 /// The changes of a record: commit, field, text before and after.
 fn changes_of(history: &History, id: &str) -> Vec<String> {
     let text = |text: &Option<Arc<str>>| text.as_deref().unwrap_or("-").to_owned();
@@ -9,7 +14,7 @@ fn changes_of(history: &History, id: &str) -> Vec<String> {
     record
         .changes
         .iter()
-        .map(|c| format!("{} {}: {} -> {}", c.commit, c.route, text(&c.before), text(&c.after)))
+        .map(|c| format!("{} {}: {} -> {}", c.commit.index(), c.route, text(&c.before), text(&c.after)))
         .collect()
 }
 
@@ -30,10 +35,10 @@ fn fields_are_set_changed_and_removed() {
             "2 count: 2 -> -"
         ]
     );
-    assert_eq!((changes_of(&history, "b").len(), history.record("b").unwrap().removed), (1, Some(2)));
-    assert_eq!(history.value_at("a", "count", 1), Some("2"));
-    assert_eq!(history.value_at("a", "count", 2), None);
-    assert_eq!(history.value_at("b", "count", 2), None);
+    assert_eq!((changes_of(&history, "b").len(), history.record("b").unwrap().removed), (1, Some(at(2))));
+    assert_eq!(history.value_at("a", "count", at(1)), Some("2"));
+    assert_eq!(history.value_at("a", "count", at(2)), None);
+    assert_eq!(history.value_at("b", "count", at(2)), None);
 }
 
 #[test]
@@ -48,9 +53,9 @@ fn a_renamed_record_has_one_history_also_if_formerly_is_added_later() {
     for (states, added_at) in [(&at_once[..], 1), (&later, 2)] {
         let history = scripted(states);
         let record = history.record("hub").unwrap();
-        assert_eq!((&*record.id, record.added, record.removed), ("upright", 0, None));
+        assert_eq!((&*record.id, record.added, record.removed), ("upright", at(0), None));
         assert_eq!(record.older_ids.iter().map(|id| &**id).collect::<Vec<_>>(), ["hub"]);
-        assert_eq!(record.renames[0].0, 1);
+        assert_eq!(record.renames[0].0, at(1));
         assert_eq!(history.records().len(), 1);
         let mut changes = changes_of(&history, "upright");
         changes.sort();
@@ -82,7 +87,7 @@ fn an_id_that_is_used_again_after_a_rename() {
     let history = scripted(&[first, renamed, ("2027-01-03", "parts:\n  hub: {count: 1}\n")]);
     let record = history.record("hub").unwrap();
     assert_eq!((&*record.id, record.removed, history.records().len()), ("hub", None, 1));
-    let renames: Vec<(usize, &str)> = record.renames.iter().map(|(commit, id)| (*commit, &**id)).collect();
+    let renames: Vec<(usize, &str)> = record.renames.iter().map(|(commit, id)| (commit.index(), &**id)).collect();
     assert_eq!(renames, [(1, "hub"), (2, "upright")]);
 }
 
@@ -94,7 +99,7 @@ fn broken_yaml_leaves_the_records_as_they_were() {
         ("2027-01-03", "parts:\n  a: {count: 3}\n"),
     ]);
     assert_eq!(changes_of(&history, "a"), ["0 count: - -> 1", "2 count: 1 -> 3"]);
-    assert_eq!(history.unreadable_versions, [(1, "a.yaml".to_owned())]);
+    assert_eq!(history.unreadable_versions, [(at(1), "a.yaml".to_owned())]);
 }
 
 #[test]
@@ -114,7 +119,7 @@ fn a_limit_changes_if_its_value_does() {
     let changes: Vec<String> = scripted(&states)
         .limit_changes("t")
         .into_iter()
-        .map(|(commit, a, b)| format!("{commit} {} {}", text(a), text(b)))
+        .map(|(commit, a, b)| format!("{} {} {}", commit.index(), text(a), text(b)))
         .collect();
     assert_eq!(changes, ["0 - at most 200 kg", "2 at most 0.2 t at most 205 kg", "3 at most 205 kg 190 kg to 205 kg"]);
 }
@@ -125,6 +130,6 @@ fn no_commit_is_dated_later_than_those_that_follow_it() {
     let days: Vec<String> = history.commits.iter().map(|commit| commit.no_later_than.to_string()).collect();
     assert_eq!(days, ["2027-01-02", "2027-01-02", "2027-01-03"]);
     let day = |text| Day::parse(text).unwrap();
-    assert_eq!(history.last_commit_until(day("2027-01-02")), Some(1));
+    assert_eq!(history.last_commit_until(day("2027-01-02")), Some(at(1)));
     assert_eq!(history.last_commit_until(day("2027-01-01")), None);
 }

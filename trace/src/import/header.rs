@@ -40,13 +40,13 @@ impl Columns {
         let found = |columns: &Self| names.iter().filter(|name| columns.matching(name).len() == 1).count();
         let mut best: Option<Self> = None;
         match given {
-            Some(header) => best = Self::at(table, header.first, header.last),
+            Some(header) => best = Self::of_rows(table, header.first, header.last),
             None => {
                 let rows: Vec<u32> = table.rows.iter().take(ROWS).map(|row| row.number).collect();
                 let one = rows.iter().map(|row| (*row, *row));
                 // The first of those with the most.
                 for (first, last) in one.chain(rows.iter().map(|row| (*row, *row + 1))) {
-                    let Some(columns) = Self::at(table, first, last) else { continue };
+                    let Some(columns) = Self::of_rows(table, first, last) else { continue };
                     if best.as_ref().is_none_or(|best| found(&columns) > found(best)) {
                         best = Some(columns);
                     }
@@ -67,7 +67,7 @@ impl Columns {
     }
 
     /// The header in one row or two.
-    pub(super) fn at(table: &Table, first: u32, last: u32) -> Option<Self> {
+    pub(super) fn of_rows(table: &Table, first: u32, last: u32) -> Option<Self> {
         let (top, bottom) = (table.row(first)?, table.row(last)?);
         let lines = [first, last].map(|row| Line::row(table, row));
         let mut columns: Vec<(u32, Vec<String>)> = Vec::new();

@@ -74,7 +74,7 @@ pub fn propose(loaded: &Loaded, file: &str, table: &Table, given: Option<Header>
             .because("no row has two or more names with rows of values below it")
             .help("name its row, as in `--header 3` or `--header 3-4`")
     })?;
-    let columns = Columns::at(table, header.first, header.last).ok_or_else(|| {
+    let columns = Columns::of_rows(table, header.first, header.last).ok_or_else(|| {
         let error = Error::new(format!("no column names in row {header}"));
         error.because("it has no cells").help("give another row, as in `--header 3` or `--header 3-4`")
     })?;

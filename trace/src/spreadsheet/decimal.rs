@@ -85,7 +85,7 @@ impl Decimal {
     /// The sum; `None` if it has too many digits.
     pub fn plus(self, other: Self) -> Option<Self> {
         let decimals = self.decimals.max(other.decimals);
-        Some(Self { digits: self.at(decimals)?.checked_add(other.at(decimals)?)?, decimals })
+        Some(Self { digits: self.digits_with(decimals)?.checked_add(other.digits_with(decimals)?)?, decimals })
     }
 
     /// The difference; `None` if it has too many digits.
@@ -126,7 +126,7 @@ impl Decimal {
     }
 
     /// The integer with this many decimals.
-    fn at(self, decimals: u32) -> Option<i128> {
+    fn digits_with(self, decimals: u32) -> Option<i128> {
         self.digits.checked_mul(10_i128.checked_pow(decimals - self.decimals)?)
     }
 }

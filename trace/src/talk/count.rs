@@ -35,7 +35,7 @@ pub struct SlideTexts {
 
 /// A place on a slide.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Place {
+pub enum SlidePart {
     /// The phrase.
     Phrase,
     /// The phrase and the picture together.
@@ -46,7 +46,7 @@ pub enum Place {
     Picture,
 }
 
-impl Place {
+impl SlidePart {
     /// The word in outputs.
     pub fn word(self) -> &'static str {
         match self {
@@ -77,7 +77,7 @@ pub struct Remark {
     /// The id of the slide.
     pub id: String,
     /// Where on it.
-    pub place: Place,
+    pub place: SlidePart,
     /// What it is.
     pub what: TooMuch,
 }
@@ -204,14 +204,14 @@ pub fn remarks(slides: &[SlideTexts], known: &[&str]) -> Vec<Remark> {
     let texts = || slides.iter().flat_map(|slide| slide.notes.iter().chain(&slide.picture).chain([&slide.phrase]));
     for (at, slide) in slides.iter().enumerate() {
         let mut add =
-            |place: Place, what: TooMuch| all.push(Remark { slide: at + 1, id: slide.id.clone(), place, what });
+            |place: SlidePart, what: TooMuch| all.push(Remark { slide: at + 1, id: slide.id.clone(), place, what });
         let shown = || std::iter::once(&slide.phrase).chain(&slide.picture);
-        let counts: [(Place, usize, usize, Kind); 5] = [
-            (Place::Phrase, words(&slide.phrase), MOST_WORDS_OF_PHRASE, TooMuch::Words),
-            (Place::Slide, words_of_slide(slide), MOST_WORDS_OF_SLIDE, TooMuch::Words),
-            (Place::Notes, spoken(slide), WORDS_A_MINUTE * MOST_MINUTES_OF_SLIDE, TooMuch::Words),
-            (Place::Phrase, numbers(&slide.phrase), MOST_NUMBERS_OF_PHRASE, TooMuch::Numbers),
-            (Place::Slide, shown().map(|text| numbers(text)).sum(), MOST_NUMBERS_OF_SLIDE, TooMuch::Numbers),
+        let counts: [(SlidePart, usize, usize, Kind); 5] = [
+            (SlidePart::Phrase, words(&slide.phrase), MOST_WORDS_OF_PHRASE, TooMuch::Words),
+            (SlidePart::Slide, words_of_slide(slide), MOST_WORDS_OF_SLIDE, TooMuch::Words),
+            (SlidePart::Notes, spoken(slide), WORDS_A_MINUTE * MOST_MINUTES_OF_SLIDE, TooMuch::Words),
+            (SlidePart::Phrase, numbers(&slide.phrase), MOST_NUMBERS_OF_PHRASE, TooMuch::Numbers),
+            (SlidePart::Slide, shown().map(|text| numbers(text)).sum(), MOST_NUMBERS_OF_SLIDE, TooMuch::Numbers),
         ];
         for (place, found, most, what) in counts {
             if found > most {
@@ -219,9 +219,9 @@ pub fn remarks(slides: &[SlideTexts], known: &[&str]) -> Vec<Remark> {
             }
         }
         let places = [
-            (Place::Phrase, std::slice::from_ref(&slide.phrase)),
-            (Place::Picture, &slide.picture[..]),
-            (Place::Notes, &slide.notes[..]),
+            (SlidePart::Phrase, std::slice::from_ref(&slide.phrase)),
+            (SlidePart::Picture, &slide.picture[..]),
+            (SlidePart::Notes, &slide.notes[..]),
         ];
         for (place, own) in places {
             for name in own.iter().flat_map(|text| abbreviations(text)) {

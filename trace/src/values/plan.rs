@@ -50,7 +50,7 @@ pub(super) enum Slot {
     Step(usize),
 }
 
-enum Step<'v> {
+enum PlanStep<'v> {
     Formula(&'v Formula, Vec<Slot>),
     /// A value plus the deviation of each input from its middle times a slope.
     Linear(f64, Vec<(Slot, f64, f64)>),
@@ -66,7 +66,7 @@ pub(super) struct Plan<'v> {
     normal: Vec<(f64, Vec<(NodeId, f64)>)>,
     /// The chances, each with the value that it is.
     chances: Vec<(NodeId, f64)>,
-    steps: Vec<Step<'v>>,
+    steps: Vec<PlanStep<'v>>,
 }
 
 impl<'v> Plan<'v> {
@@ -100,7 +100,7 @@ impl<'v> Plan<'v> {
             let step = match (&value.rule, &value.inputs[..]) {
                 (Rule::Formula(formula), inputs) => {
                     let slot = |input: &NodeId| self.slot(lens, &mut slots, *input, leaf);
-                    Step::Formula(formula, inputs.iter().map(slot).collect())
+                    PlanStep::Formula(formula, inputs.iter().map(slot).collect())
                 }
                 (Rule::Chance, &[score, chance]) if !self.averages && lens.chance(chance).is_some() => {
                     let score = self.slot(lens, &mut slots, score, leaf);
@@ -110,7 +110,7 @@ impl<'v> Plan<'v> {
                     if known.is_none() {
                         self.chances.push((of, lens.state.values[chance]));
                     }
-                    Step::Chance(score, at)
+                    PlanStep::Chance(score, at)
                 }
                 (_, inputs) => {
                     let mut terms = Vec::new();
@@ -127,7 +127,7 @@ impl<'v> Plan<'v> {
                     if let slot @ Slot::Normal(_) = self.normally_distributed(0.0, rest) {
                         terms.push((slot, 1.0, 0.0));
                     }
-                    Step::Linear(middle, terms)
+                    PlanStep::Linear(middle, terms)
                 }
             };
             slots.insert(node, Slot::Step(self.steps.len()));
@@ -197,15 +197,15 @@ impl<'v> Plan<'v> {
                 Slot::Step(position) => done[position][point],
             };
             let value = |point: usize| match step {
-                Step::Formula(formula, slots) => {
+                PlanStep::Formula(formula, slots) => {
                     numbers.clear();
                     numbers.extend(slots.iter().map(|slot| at(*slot, point)));
                     formula.value(&numbers, &mut work)
                 }
-                Step::Linear(middle, terms) => {
+                PlanStep::Linear(middle, terms) => {
                     terms.iter().fold(*middle, |sum, (slot, slope, middle)| sum + slope * (at(*slot, point) - middle))
                 }
-                Step::Chance(score, chance) => {
+                PlanStep::Chance(score, chance) => {
                     if outcomes[*chance][point] {
                         at(*score, point)
                     } else {

@@ -7,7 +7,7 @@ use super::{DeckView, Slide, Visual};
 use trace::RecordId;
 
 /// A record on the way to the goal.
-pub(crate) struct Step {
+pub(crate) struct ChainStep {
     /// The word for its kind.
     pub(crate) kind: &'static str,
     /// What that word means.
@@ -67,14 +67,14 @@ pub(super) fn chain(view: &DeckView<'_>) -> Result<Slide, String> {
     };
     let step = |(at, index): (usize, &RecordId)| {
         let kind = study.loaded.record(*index).kind();
-        Step {
+        ChainStep {
             kind: kind.singular(),
             meaning: meaning(kind),
             title: text::short(&view.brief(*index), 8),
             reason: reason(at),
         }
     };
-    let steps: Vec<Step> = chain.iter().enumerate().map(step).collect();
+    let steps: Vec<ChainStep> = chain.iter().enumerate().map(step).collect();
     let title = steps.first().map(|step| step.title.clone()).unwrap_or_default();
     let words: Vec<String> = {
         let mut all: Vec<Kind> = chain.iter().rev().map(|index| study.loaded.kind(*index)).collect();

@@ -55,7 +55,7 @@ pub(crate) enum Visual {
     /// A picture of the team.
     Photo(Photo),
     /// Records from a part up to the goal.
-    Chain(Vec<chain::Step>),
+    Chain(Vec<chain::ChainStep>),
     /// What changed, with the value before and after.
     Changes(Vec<verification::Change>),
 }

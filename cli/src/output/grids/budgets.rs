@@ -7,7 +7,7 @@ use trace::Study;
 
 use super::{About, spread_limit};
 use crate::output::broken::Broken;
-use crate::output::budget::{Report, json};
+use crate::output::budget::{ShownBudgets, json};
 use crate::output::grid::{Column, Grid};
 
 const COLUMNS: [Column; 19] = [
@@ -34,7 +34,7 @@ const COLUMNS: [Column; 19] = [
 
 /// The budgets that are shown, each in one row: `budget` is the id of the budget that it is a share of, and empty if it is of
 /// none that is shown. The rows without it add up to all that is shown.
-pub(crate) fn grid(study: &Study, report: &Report<'_>, broken: &Broken<'_>) -> Grid {
+pub(crate) fn grid(study: &Study, report: &ShownBudgets<'_>, broken: &Broken<'_>) -> Grid {
     let mut document = json(report, broken);
     let mut about = About::new(study, !broken.is_empty());
     let mut rows = Vec::new();

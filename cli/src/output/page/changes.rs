@@ -3,10 +3,10 @@
 use schema::records::{Outcome, Revision};
 use schema::{Day, number};
 use serde_json::{Value, json};
-use trace::RecordId;
 use trace::audit::{PastLimit, TargetAudit};
 use trace::history::Change;
 use trace::values::Status;
+use trace::{CommitIndex, RecordId};
 
 use super::PageView;
 use crate::screen::count;
@@ -72,15 +72,15 @@ pub(super) fn recent(view: &PageView<'_>) -> Value {
         let changes = record.changes.iter().map(|change| change.commit);
         changes.chain([record.added]).chain(record.removed)
     });
-    let last = changed.filter_map(|commit| history.commits.get(commit)).map(|commit| commit.day);
+    let last = changed.filter_map(|commit| history.commit(commit)).map(|commit| commit.day);
     let Some(last) = last.filter(|day| *day <= view.study.day).max() else { return Value::Null };
-    let is_recent = |commit: usize| {
-        let day = history.commits.get(commit).map(|commit| commit.day);
+    let is_recent = |commit: CommitIndex| {
+        let day = history.commit(commit).map(|commit| commit.day);
         day.is_some_and(|day| (0..RECENT).contains(&day.days_until(last)))
     };
-    let mut rows: Vec<(usize, Value)> = Vec::new();
-    let mut row = |commit: usize, record: &str, what: &str, change: Option<&Change>| {
-        let Some(own) = history.commits.get(commit) else { return };
+    let mut rows: Vec<(CommitIndex, Value)> = Vec::new();
+    let mut row = |commit: CommitIndex, record: &str, what: &str, change: Option<&Change>| {
+        let Some(own) = history.commit(commit) else { return };
         let text = |text: &Option<std::sync::Arc<str>>| text.as_deref().map(super::records::short);
         let value = json!({
             "day": own.day.to_string(),

@@ -20,7 +20,7 @@ pub(super) fn section(view: &PageView<'_>, worths: Option<&Worths<'_>>, places: 
     let is_chosen = |index: &RecordId| view.study.loaded.decision(*index).is_some_and(|own| own.chosen.is_some());
     all.sort_by_key(|index| (is_chosen(index), *index));
     let with_notes = |index: RecordId| {
-        let mut own = one(view, index, worths).0;
+        let mut own = decision(view, index, worths).0;
         own["notes"] = json!(places.messages(index).collect::<Vec<_>>());
         own
     };
@@ -29,13 +29,13 @@ pub(super) fn section(view: &PageView<'_>, worths: Option<&Worths<'_>>, places: 
 
 /// A decision in its own place: also the picture of what its alternatives trade.
 pub(super) fn place(view: &PageView<'_>, index: RecordId, worths: Option<&Worths<'_>>) -> Value {
-    let (mut own, compared) = one(view, index, worths);
+    let (mut own, compared) = decision(view, index, worths);
     own["picture"] = json!(compared.and_then(|compared| super::drawn::frontier(view, &compared)));
     own
 }
 
 /// A decision with its alternatives.
-fn one<'t>(view: &PageView<'t>, index: RecordId, worths: Option<&Worths<'_>>) -> (Value, Option<View<'t>>) {
+fn decision<'t>(view: &PageView<'t>, index: RecordId, worths: Option<&Worths<'_>>) -> (Value, Option<View<'t>>) {
     let study = view.study;
     let Some(decision) = study.loaded.decision(index) else { return (Value::Null, None) };
     let compared = worths.and_then(|_| View::new(study, index, None));

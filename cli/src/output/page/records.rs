@@ -12,7 +12,7 @@ use trace::graph::Link;
 use trace::history::story;
 use trace::planned::Planned;
 use trace::values::{Origin, Status};
-use trace::{Finding, RecordId};
+use trace::{CommitIndex, Finding, RecordId};
 
 use super::super::tree::relation;
 use super::facts::facts;
@@ -408,7 +408,7 @@ fn history(view: &PageView<'_>, index: RecordId) -> Value {
     let Some(history) = view.study.past().available() else { return Value::Null };
     let Some(record) = history.record(view.id(index)) else { return Value::Null };
     let rows = story::rows(history, Some(record), None);
-    let mut commits: Vec<(usize, Vec<Value>)> = Vec::new();
+    let mut commits: Vec<(CommitIndex, Vec<Value>)> = Vec::new();
     for row in rows.iter().rev().take(MOST_CHANGES) {
         let change = json!({"what": key_words(&row.what), "before": row.before.as_deref().map(short), "after": row.after.as_deref().map(short)});
         match commits.last_mut().filter(|(commit, _)| *commit == row.commit) {
@@ -416,8 +416,8 @@ fn history(view: &PageView<'_>, index: RecordId) -> Value {
             None => commits.push((row.commit, vec![change])),
         }
     }
-    let commit = |(commit, changes): (usize, Vec<Value>)| {
-        let commit = history.commits.get(commit)?;
+    let commit = |(commit, changes): (CommitIndex, Vec<Value>)| {
+        let commit = history.commit(commit)?;
         Some(
             json!({"day": commit.day.to_string(), "commit": commit.short(), "changes": changes.into_iter().rev().collect::<Vec<_>>()}),
         )

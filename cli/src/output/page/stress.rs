@@ -7,7 +7,7 @@ use trace::RecordId;
 use trace::stress::{CAUTION, Iteration, Iterations};
 
 use super::PageView;
-use crate::output::stress::BINS;
+use crate::output::stress;
 
 /// The stress of a part, one entry for each chain of iterations; empty without a stress file.
 pub(super) fn of_part(view: &PageView<'_>, index: RecordId) -> Vec<Value> {
@@ -29,17 +29,10 @@ fn chain(view: &PageView<'_>, found: &Iterations, picture: Option<&String>) -> V
         rows.push(iteration(view, own, change.as_ref()));
     }
     let last = found.current().and_then(|own| own.numbers.as_ref().ok());
-    let bins = last.map(|own| own.field.distribution(own.allowable, BINS)).unwrap_or_default();
-    let percent = |ratio: f64| format!("{:.0}", ratio * 100.0);
+    let bins = last.map(stress::bins).unwrap_or_default();
     let bins: Vec<Value> = bins
         .iter()
-        .map(|bin| {
-            let range = match bin.to {
-                Some(to) => format!("{} to {} %", percent(bin.from), percent(to)),
-                None => format!("above {} %", percent(bin.from)),
-            };
-            json!({"range": range, "share": format!("{:.1} %", bin.share * 100.0)})
-        })
+        .map(|bin| json!({"range": stress::range(bin, 0), "share": format!("{:.1} %", bin.share * 100.0)}))
         .collect();
     let megapascal = Unit::parse("MPa").unwrap_or_else(|_| Unit::dimensionless());
     json!({

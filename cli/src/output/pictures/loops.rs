@@ -33,12 +33,12 @@ pub(crate) struct Loop {
     /// Whether the end resolved it.
     pub(crate) is_resolved: bool,
     /// What was done, by day.
-    pub(crate) steps: Vec<Step>,
+    pub(crate) steps: Vec<LoopStep>,
 }
 
 /// What was done about a target.
 #[derive(Clone, Debug)]
-pub(crate) struct Step {
+pub(crate) struct LoopStep {
     /// The day.
     pub(crate) day: Day,
     /// Its kind.

@@ -3,10 +3,7 @@
 use std::fmt::Write as _;
 use std::path::Path;
 
-use clap::ValueEnum as _;
-
-use super::{Keys, Named, Shape};
-use crate::commands::schema::Which;
+use super::{ALL, Keys, Named, Shape};
 
 const INTRO: &str = "\
 # The JSON answers
@@ -30,7 +27,7 @@ report of that forge, and `tierod schema records` and `tierod schema settings` d
 fn page() -> String {
     let mut out = INTRO.to_owned();
     let mut shared: Vec<&'static Named> = Vec::new();
-    for answer in Which::value_variants().iter().filter_map(|which| which.answer()) {
+    for answer in ALL {
         let _ = write!(out, "\n## {}\n\n`{}`\n\n{}\n", answer.name, answer.command, answer.summary);
         for (title, keys) in answer.variants {
             if !title.is_empty() {
@@ -131,7 +128,7 @@ fn keys_are_declared_once() {
             }
         }
     }
-    for answer in Which::value_variants().iter().filter_map(|which| which.answer()) {
+    for answer in ALL {
         for (_, keys) in answer.variants {
             visit(keys, &format!("{}: ", answer.name));
         }

@@ -43,6 +43,29 @@ pub(crate) struct Answer {
     variants: &'static [(&'static str, Keys)],
 }
 
+/// All answers.
+pub(crate) const ALL: [&Answer; 19] = [
+    &CHECK,
+    &DELTA,
+    &DELTA_CONTEXT,
+    &GRAPH,
+    &WHY,
+    &VALUES,
+    &POINTS,
+    &BUDGET,
+    &WORTH,
+    &COMPARE,
+    &HISTORY,
+    &AUDIT,
+    &AUDIT_CONTEXT,
+    &AUDIT_BRIEF,
+    &EXPLAIN,
+    &EDIT,
+    &IMPORT,
+    &ADD,
+    &EXPORT,
+];
+
 /// The keys of an object, in groups that several objects can share.
 type Keys = &'static [&'static [Key]];
 

@@ -17,7 +17,7 @@ use super::super::stress::{Stress, StressIteration};
 use super::super::tornado::{Tornado, TornadoBar};
 use super::{name, value_name};
 use crate::output::compare::View;
-use crate::output::stress::BINS;
+use crate::output::stress::bins;
 
 /// What 1 % of each value moves the points: amounts of the whole car, and values of records that are no amounts of parts. What
 /// is under `given` (the best of others, rules, constants of models) can rarely be changed: it is drawn only without others.
@@ -184,7 +184,6 @@ pub(crate) fn stress(study: &Study, part: RecordId) -> Vec<Stress> {
     let all = of_part(study, part).into_iter().map(|found| {
         let iterations = found.all.iter().filter_map(|own| {
             let numbers = own.numbers.as_ref().ok()?;
-            let bins = numbers.field.distribution(numbers.allowable, BINS);
             Some(StressIteration {
                 name: name(&study.loaded, own.analysis),
                 allowable: pascal.show(numbers.allowable, 0.0),
@@ -193,7 +192,7 @@ pub(crate) fn stress(study: &Study, part: RecordId) -> Vec<Stress> {
                 peak_safety: numbers.peak_safety,
                 idle: numbers.idle_share,
                 mass: numbers.mass.map(|mass| format!("{} kg", number::significant(mass, 3))).unwrap_or_default(),
-                bins: bins.iter().map(|bin| (bin.from, bin.to, bin.share)).collect(),
+                bins: bins(numbers).iter().map(|bin| (bin.from, bin.to, bin.share)).collect(),
             })
         });
         Stress {

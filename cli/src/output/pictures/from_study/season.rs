@@ -7,7 +7,7 @@ use trace::history::History;
 use trace::history::choice::Choice;
 use trace::{RecordId, Study};
 
-use super::super::loops::{Loop, Loops, Step, StepKind};
+use super::super::loops::{Loop, LoopStep, Loops, StepKind};
 use super::super::over_time::{Against, Moment, OverTime, Revised, StageSpan};
 use super::{name, needed_points};
 
@@ -135,14 +135,14 @@ pub(crate) fn loops(study: &Study, audit: &Audit, season: Option<&Season>) -> Lo
 
 /// What was done about a target: the analyses that find it, the decisions with it as a criterion, its revisions and its
 /// results. Analyses have the day on which they were added, and decisions the day of the choice.
-fn steps(study: &Study, target: RecordId) -> Vec<Step> {
+fn steps(study: &Study, target: RecordId) -> Vec<LoopStep> {
     let loaded = &study.loaded;
     let id = &loaded.record(target).id;
     let history = study.past().available();
     let added = |index: RecordId| added(history?, loaded.record(index).id.as_str());
     let mut steps = Vec::new();
     let mut add = |kind: StepKind, index: RecordId, day: Option<Day>| {
-        steps.extend(day.map(|day| Step { day, kind, name: name(loaded, index) }));
+        steps.extend(day.map(|day| LoopStep { day, kind, name: name(loaded, index) }));
     };
     for (index, _, analysis) in loaded.analyses() {
         if analysis.finds.as_ref().is_some_and(|finds| finds.targets().iter().any(|own| own.as_str() == id.as_str())) {
@@ -167,7 +167,7 @@ fn steps(study: &Study, target: RecordId) -> Vec<Step> {
 
 /// The day on which a record was added.
 fn added(history: &History, id: &str) -> Option<Day> {
-    Some(history.commits.get(history.record(id)?.added)?.day)
+    Some(history.commit(history.record(id)?.added)?.day)
 }
 
 /// The word with a capital at its beginning.

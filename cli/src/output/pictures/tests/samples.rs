@@ -165,7 +165,7 @@ pub(super) fn loops(count: usize, title: &str) -> loops::Loops {
         end: if at % 4 == 0 { "unresolved" } else { "limit changed without a revision" }.into(),
         is_resolved: at % 4 > 1,
         steps: (0..3)
-            .map(|step| loops::Step {
+            .map(|step| loops::LoopStep {
                 day: day(at % 200 + 5 * step),
                 kind: kinds[(at + step) % 4],
                 name: name(title, step),
