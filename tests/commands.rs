@@ -73,6 +73,28 @@ no record serves it
     assert!(error.contains("did you mean `hub`?"), "{error}");
 }
 
+/// Of many records below one the nearest levels are shown, and how many are below each of the last.
+#[test]
+fn why_folds_what_is_far_below() {
+    let sandbox = Sandbox::new();
+    sandbox.small_root("");
+    let target = |at: usize| format!("  t{at}: {{of: car, at-most: 1 kg, serves: {{skidpad: It counts.}}}}\n");
+    let part = |at: usize| format!("  p{at}: {{in: suspension, serves: {{t{}: It is light.}}}}\n", at % 6);
+    let (targets, parts): (String, String) = ((0..6).map(target).collect(), (0..48).map(part).collect());
+    sandbox.write("more.yaml", format!("targets:\n{targets}parts:\n{parts}"));
+    let out = sandbox.tierod(&["why", "top-ten"]).ended(0).out;
+    let below = out.split("served by\n").nth(1).unwrap();
+    // The event, then its seven targets.
+    assert!(below.contains("├─ t0  (8 below)\n   │     It counts.\n"), "{below}");
+    assert!(below.contains("circle-time  (1 below)") && !below.contains("p7"), "{below}");
+    assert!(below.contains("`--all` shows what is below these, and `tierod why ID` what is below one of them"), "{below}");
+    let all = sandbox.tierod(&["why", "top-ten", "--all"]).ended(0).out;
+    assert!(all.contains("p47") && !all.contains("(8 below)") && !all.contains("`--all`"), "{all}");
+    // Few enough are shown without it.
+    let few = sandbox.tierod(&["why", "t3"]).ended(0).out;
+    assert!(few.contains("p45") && !few.contains("below)"), "{few}");
+}
+
 #[test]
 fn the_graph_in_three_formats() {
     let sandbox = Sandbox::new();

@@ -15,6 +15,9 @@ pub(crate) struct Why {
     id: String,
     #[command(flatten)]
     records: Records,
+    /// Show everything that serves it; without it, a long list ends at a level and says how much is below
+    #[arg(long)]
+    all: bool,
     /// Output format
     #[arg(long, value_name = "FORMAT", default_value = "terminal")]
     format: Format,
@@ -28,7 +31,7 @@ impl Why {
         let study = Study::without_history(loaded, day);
         let index = study.loaded.named(&self.id)?;
         Ok(match self.format {
-            Format::Terminal => tree::why(&study, index, Ink::stdout(shared)),
+            Format::Terminal => tree::why(&study, index, self.all, Ink::stdout(shared)),
             Format::Json => json::text(&json::why(&study, index)),
         }
         .into())

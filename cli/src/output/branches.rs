@@ -24,6 +24,8 @@ pub(super) struct Branches<'g> {
     detail: RecordDetail,
     /// The depth of the branch that is drawn.
     depth: usize,
+    /// The depth below which branches are only counted.
+    pub(super) levels: usize,
     /// Whether parts were drawn as one line.
     pub(super) folded: bool,
     /// How many links may still be drawn, and how many were.
@@ -53,6 +55,9 @@ const ROOM: usize = 24;
 /// The most links below a heading of `why`.
 pub(super) const MOST_LINKS: usize = 3_000;
 
+/// From this number of links on, the records that serve another one are shown only as deep as fewer links go.
+const MANY_LINKS: usize = 40;
+
 /// The narrowest title that is cut to fit its line.
 const SHORT_TITLE: usize = 8;
 
@@ -81,6 +86,7 @@ impl<'g> Branches<'g> {
             drawn: vec![false; graph.len()],
             detail,
             depth: 0,
+            levels: usize::MAX,
             folded: false,
             left: usize::MAX,
             links: 0,
@@ -164,13 +170,15 @@ impl<'g> Branches<'g> {
 
     /// Draws one branch: `stems` are before its name and before what is below it.
     fn twig(&mut self, to: RecordId, edge: Edge<'g>, [fork, below]: [&str; 2], direction: Direction) {
-        let ends = !self.grows(to, direction);
+        let folds = self.depth >= self.levels && !self.drawn[to] && self.grows(to, direction);
+        let ends = folds || !self.grows(to, direction);
         let again = self.drawn[to] && !ends;
         if self.detail == RecordDetail::Reason {
             let mut pieces = self.name(to);
             let group = edge.group.map(|group| format!("(inherited from {})", self.graph.loaded.record(group).id));
             pieces.extend(group.map(faint));
             pieces.extend(again.then(|| faint("(shown above)")));
+            pieces.extend(folds.then(|| faint(format!("({} below)", self.graph.children(to).count()))));
             let bar = if again || ends { "    " } else { "│   " };
             let rest = format!("{below}{bar}");
             flow(&mut self.out, self.ink, [fork, &rest], &pieces);
@@ -180,7 +188,9 @@ impl<'g> Branches<'g> {
         } else {
             self.line(to, [fork, below], again);
         }
-        if !std::mem::replace(&mut self.drawn[to], true) {
+        if folds {
+            self.folded = true;
+        } else if !std::mem::replace(&mut self.drawn[to], true) {
             self.grow(to, below, direction);
         }
     }
@@ -243,6 +253,25 @@ impl<'g> Branches<'g> {
     /// Begins the branches below a heading: as many links as `why` may show there.
     pub(super) fn begin(&mut self) {
         (self.left, self.links, self.is_cut) = (MOST_LINKS, 0, false);
+    }
+
+    /// Limits what is drawn below a record to as many levels as have not too many links, but at least one.
+    pub(super) fn fold_below(&mut self, index: RecordId) {
+        let (mut seen, mut level, mut links) = (vec![false; self.graph.len()], vec![index], 0);
+        for depth in 0.. {
+            let mut next = Vec::new();
+            for at in level {
+                if !std::mem::replace(&mut seen[at], true) {
+                    next.extend(self.graph.children(at));
+                }
+            }
+            links += next.len();
+            if links > MANY_LINKS || next.is_empty() {
+                self.levels = if next.is_empty() { usize::MAX } else { depth.max(1) };
+                return;
+            }
+            level = next;
+        }
     }
 
     /// Ends them with the number of the links that are not shown, if they are too many.

@@ -15,8 +15,8 @@ use super::values::limit_text;
 use super::{Paths, stress};
 use crate::screen::{Ink, clean, count};
 
-/// The output of `why`.
-pub(crate) fn why(study: &Study, index: RecordId, ink: Ink) -> String {
+/// The output of `why`. `all`: everything below it, however much that is.
+pub(crate) fn why(study: &Study, index: RecordId, all: bool, ink: Ink) -> String {
     let (graph, loaded) = (&study.graph, &study.loaded);
     let record = loaded.record(index);
     let file = loaded.path(loaded.file(index));
@@ -95,8 +95,15 @@ pub(crate) fn why(study: &Study, index: RecordId, ink: Ink) -> String {
         branches.drawn.fill(false);
         branches.drawn[index] = true;
         branches.begin();
+        if !all {
+            branches.fold_below(index);
+        }
         branches.grow(index, "", Direction::Down);
         branches.end(&[index], Direction::Down);
+        if branches.folded {
+            let text = "`--all` shows what is below these, and `tierod why ID` what is below one of them";
+            add(&mut branches.out, &[faint(text)]);
+        }
     }
 
     let references: Vec<(RecordId, Link)> = graph
@@ -256,7 +263,9 @@ mod tests {
                 let ink = Ink::plain(columns);
                 for index in study.loaded.record_ids() {
                     let id = study.loaded.record(index).id.as_str();
-                    assert_fits(&why(&study, index, ink), columns, &format!("why {id}"));
+                    for all in [false, true] {
+                        assert_fits(&why(&study, index, all, ink), columns, &format!("why {id}"));
+                    }
                     records += 1;
                     if study.loaded.decision(index).is_none() {
                         continue;
@@ -295,6 +304,6 @@ mod tests {
         let shown = graph(&study, Some(top), false, Ink::plain(60));
         assert_fits(&shown, 60, "graph");
         assert!(shown.contains("continues at t13\n"), "{shown}");
-        assert_fits(&why(&study, study.loaded.named("t59").unwrap(), Ink::plain(60)), 60, "why");
+        assert_fits(&why(&study, study.loaded.named("t59").unwrap(), true, Ink::plain(60)), 60, "why");
     }
 }
