@@ -399,3 +399,54 @@ fn hooks_outside_of_the_repository_are_not_written() {
         assert!(done.out.contains(&warned) || done.err.contains(&warned), "{}{}", done.out, done.err);
     }
 }
+
+/// What the repository itself leads to is refused, also where the user's own setting is relative, and by both commands.
+#[test]
+fn hooks_outside_are_neither_written_nor_removed() {
+    let refused = |sandbox: &Sandbox, folder: &std::path::Path| {
+        for command in ["install", "remove"] {
+            let error = sandbox.tierod(&["hook", command]).ended(2).err;
+            assert!(error.contains("the hooks of this repository are outside of it"), "{command}: {error}");
+        }
+        assert!(!folder.exists() || std::fs::read_dir(folder).unwrap().count() == 0, "{}", folder.display());
+    };
+    // A folder that is not there, and steps back from it.
+    let back = repository();
+    for path in [".git/missing/../../../outside", "missing/../../outside"] {
+        back.git(&["config", "core.hooksPath", path]);
+        refused(&back, &back.outside().join("outside"));
+        assert!(!back.path_of("missing").exists());
+    }
+    // A link of the repository in the place that the user names for all of them.
+    let linked = repository();
+    let other = linked.outside().join("other");
+    std::fs::create_dir(&other).unwrap();
+    symlink(&other, linked.path_of(".githooks")).unwrap();
+    linked.git(&["config", "--global", "core.hooksPath", ".githooks"]);
+    refused(&linked, &other);
+    // A file in place of git's folder that leads to another repository, and a link.
+    for is_file in [true, false] {
+        let copied = repository();
+        let victim = copied.outside().join("victim");
+        copied.git(&["init", "-q", victim.to_str().unwrap()]);
+        let hooks = victim.join(".git/hooks");
+        std::fs::remove_dir_all(&hooks).unwrap();
+        std::fs::remove_dir_all(copied.path_of(".git")).unwrap();
+        if is_file {
+            copied.write(".git", format!("gitdir: {}\n", victim.join(".git").display()));
+        } else {
+            symlink(victim.join(".git"), copied.path_of(".git")).unwrap();
+        }
+        refused(&copied, &hooks);
+    }
+    // The hooks of another repository stay.
+    let own = repository();
+    own.tierod(&["hook", "install"]).ended(0);
+    let hook = own.path_of(".git/hooks/pre-commit");
+    let stranger = repository();
+    stranger.git(&["config", "core.hooksPath", hook.parent().unwrap().to_str().unwrap()]);
+    stranger.tierod(&["hook", "remove"]).ended(2);
+    assert!(hook.exists());
+    stranger.tierod(&["hook", "remove", "--outside"]).ended(0);
+    assert!(!hook.exists());
+}

@@ -113,9 +113,20 @@ impl Drop for Progress {
 /// Whether a character shows another text than is there: control characters (C0, C1), marks that change the direction of
 /// writing (UAX #9), line separators, and characters without a width that join, hide or tag others.
 pub(crate) fn is_hostile(c: char) -> bool {
-    let unseen = matches!(c, '\u{00ad}' | '\u{061c}' | '\u{180e}' | '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}')
-        || matches!(c, '\u{2060}'..='\u{206f}' | '\u{feff}' | '\u{fff9}'..='\u{fffb}' | '\u{e0000}'..='\u{e007f}');
-    c.is_control() || unseen
+    let marks = matches!(c, '\u{2028}' | '\u{2029}' | '\u{202a}'..='\u{202e}' | '\u{fff9}'..='\u{fffb}');
+    c.is_control() || marks || is_unseen(c)
+}
+
+/// Whether a character is not shown at all: those that Unicode has as `Default_Ignorable_Code_Point` (Unicode 16.0,
+/// `DerivedCoreProperties.txt`; from memory), which can carry a sentence that only a program reads. The two selectors that
+/// tell an emoji from a sign pass.
+fn is_unseen(c: char) -> bool {
+    matches!(
+        c,
+        '\u{00ad}' | '\u{034f}' | '\u{061c}' | '\u{115f}' | '\u{1160}' | '\u{17b4}' | '\u{17b5}' | '\u{180b}'
+            ..='\u{180f}'
+    ) || matches!(c, '\u{200b}'..='\u{200f}' | '\u{2060}'..='\u{206f}' | '\u{3164}' | '\u{fe00}'..='\u{fe0d}' | '\u{feff}' | '\u{ffa0}')
+        || matches!(c, '\u{fff0}'..='\u{fff8}' | '\u{1bca0}'..='\u{1bca3}' | '\u{1d173}'..='\u{1d17a}' | '\u{e0000}'..='\u{e0fff}')
 }
 
 /// The text without hostile characters, so that no title can move the cursor or hide a line.

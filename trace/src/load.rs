@@ -1,6 +1,6 @@
 //! From a snapshot to records: decodes every file, indexes every id and looks up every file that records name.
 
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 
 use foldhash::{HashMap, HashMapExt as _, HashSet, HashSetExt as _};
 use schema::read::{Damage, Problem, ProblemKind};
@@ -73,6 +73,8 @@ pub struct Loaded {
     by_id: HashMap<Box<str>, RecordId>,
     /// The records of each kind, in their order: most checks need few of them.
     by_kind: [Vec<RecordId>; Kind::ALL.len()],
+    /// The first record that lists an id as an earlier one of its own.
+    by_former_id: OnceLock<HashMap<Box<str>, RecordId>>,
     /// The records that name a file, in their order.
     naming: Vec<RecordId>,
 }
@@ -122,6 +124,7 @@ impl Loaded {
             model_tables: ModelTables::default(),
             by_id: HashMap::with_capacity(count),
             by_kind: Default::default(),
+            by_former_id: OnceLock::new(),
             naming: Vec::new(),
         };
         loaded
@@ -169,6 +172,7 @@ impl Loaded {
             model_tables: ModelTables::default(),
             by_id,
             by_kind,
+            by_former_id: OnceLock::new(),
             naming,
         };
         loaded.look_up_files();
@@ -313,9 +317,16 @@ impl Loaded {
 
     /// The record that lists an id as an earlier one of its own, under `formerly`.
     pub fn renamed(&self, id: &str) -> Option<RecordId> {
-        let is_former =
-            |entry: &Entry| entry.record.body.common().formerly().iter().any(|former| former.as_str() == id);
-        self.record_ids().zip(&self.entries).find_map(|(index, entry)| is_former(entry).then_some(index))
+        let former_ids = || {
+            let mut all = HashMap::new();
+            for (record, entry) in self.record_ids().zip(&self.entries) {
+                for id in entry.record.body.common().formerly() {
+                    all.entry(id.as_str().into()).or_insert(record);
+                }
+            }
+            all
+        };
+        self.by_former_id.get_or_init(former_ids).get(id).copied()
     }
 
     /// A table that a record names: its bytes, or why it cannot be read; `None` if it is absent.

@@ -125,9 +125,6 @@ impl Add {
         let outcome = edits.outcome(&project)?;
         let dialogue = asked.then_some(dialogue).flatten();
         let writes = !self.dry_run && agrees(&outcome, dialogue, shared)?;
-        if writes {
-            outcome.write(&project)?;
-        }
         let view = add::View { outcome: &outcome, id: &record.id, written: writes };
         let text = match self.format {
             // What was asked for consent was shown before.
@@ -135,6 +132,10 @@ impl Add {
             Format::Terminal => add::terminal(&view, Ink::stdout(shared)),
             Format::Json => json::text(&add::json(&view)),
         };
+        // The answer is complete before anything is written, so that a command that takes too long changes nothing.
+        if writes {
+            outcome.write(&project)?;
+        }
         let stops = outcome.delta.stopping(outcome.delta.stops.commit).next().is_some();
         Ok(Done { errors: stops, ..text.into() })
     }

@@ -62,9 +62,6 @@ pub(super) fn run(
     let about = collect(&mut edits)?;
     let outcome = edits.outcome(&project)?;
     let written = !options.dry_run && !outcome.files.is_empty();
-    if written {
-        outcome.write(&project)?;
-    }
     let About { id, revision, earlier } = about;
     let view =
         EditView { outcome: &outcome, id: &id, revision: revision.as_deref(), earlier: earlier.as_deref(), written };
@@ -72,6 +69,10 @@ pub(super) fn run(
         Format::Terminal => edit::terminal(&view, Ink::stdout(shared)),
         Format::Json => json::text(&edit::json(&view)),
     };
+    // The answer is complete before anything is written, so that a command that takes too long changes nothing.
+    if written {
+        outcome.write(&project)?;
+    }
     let stops = outcome.delta.stopping(outcome.delta.stops.commit).next().is_some();
     Ok(Done { errors: stops, ..text.into() })
 }

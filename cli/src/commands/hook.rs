@@ -24,13 +24,13 @@ pub(crate) struct Hook {
 #[derive(Subcommand)]
 enum Action {
     /// Install or renew the hooks pre-commit and pre-merge-commit; other hooks are not changed
-    Install(Install),
+    Install(Options),
     /// Remove the hooks if tierod wrote them
-    Remove(Root),
+    Remove(Options),
 }
 
 #[derive(Args)]
-struct Install {
+struct Options {
     #[command(flatten)]
     root: Root,
     /// Also if the configuration of this repository, or a link in it, leads to a folder outside of it
@@ -57,15 +57,14 @@ const NOT_ASKED: &str = "git runs no hook for a fast-forward, cherry-pick, rever
 
 impl Hook {
     pub(super) fn run(&self, _: &Shared) -> Result<Done, Error> {
+        let (Action::Install(options) | Action::Remove(options)) = &self.action;
+        let place = RootHooks::find(&options.root)?;
+        if !options.outside {
+            place.refuse_outside()?;
+        }
         match &self.action {
-            Action::Install(options) => {
-                let place = RootHooks::find(&options.root)?;
-                if !options.outside {
-                    place.refuse_outside()?;
-                }
-                install(&place)
-            }
-            Action::Remove(root) => remove(&RootHooks::find(root)?),
+            Action::Install(_) => install(&place),
+            Action::Remove(_) => remove(&place),
         }
     }
 }

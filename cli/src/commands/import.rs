@@ -87,16 +87,17 @@ impl Import {
         plan.add_to(&mut edits);
         let outcome = edits.outcome(project)?;
         let written = !self.dry_run && !outcome.files.is_empty();
+        let totals = plan.totals(&outcome.after.loaded)?;
+        let view = ImportView { name: &self.source, entry, plan: &plan, outcome: &outcome, totals: &totals, written };
+        let text = match self.format {
+            Format::Terminal => output::terminal(&view, Ink::stdout(shared)),
+            Format::Json => json::text(&output::json(&view)),
+        };
+        // The answer is complete before anything is written, so that a command that takes too long changes nothing.
         if written {
             outcome.write(project)?;
         }
-        let totals = plan.totals(&outcome.after.loaded)?;
-        let view = ImportView { name: &self.source, entry, plan: &plan, outcome: &outcome, totals: &totals, written };
-        Ok(match self.format {
-            Format::Terminal => output::terminal(&view, Ink::stdout(shared)),
-            Format::Json => json::text(&output::json(&view)),
-        }
-        .into())
+        Ok(text.into())
     }
 
     fn propose(&self, project: &Project, loaded: Loaded, shared: &Shared) -> Result<Done, Error> {

@@ -1,5 +1,6 @@
 //! A value as it is typed: `front-upright.mass`, `car-mass.verify.due`, `roll-run.informs.2`.
 
+use foldhash::HashMap;
 use schema::Quantity;
 use schema::edit::{Change, Value};
 use schema::read::places;
@@ -9,7 +10,7 @@ use schema::renamed::{self, Use};
 use schema::words::shorten;
 
 use super::amount_meant;
-use crate::{Error, Loaded, RecordId};
+use crate::{Error, FileId, Loaded, RecordId};
 
 /// The record and the keys that a text names.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -116,6 +117,26 @@ fn joined(tree: &Tree<'_>, node: NodeId, keys: &[&str]) -> Vec<String> {
 pub(super) fn with_tree<T>(loaded: &Loaded, record: RecordId, ask: impl FnOnce(&Tree<'_>) -> Option<T>) -> Option<T> {
     let file = &loaded.snapshot.files[loaded.entries[record].file.index()];
     ask(&places(file.content.as_ref().ok()?)?)
+}
+
+/// The trees of the files that records are in, each parsed when it is first asked for.
+pub(super) struct Trees<'l> {
+    loaded: &'l Loaded,
+    known: HashMap<FileId, Option<Tree<'l>>>,
+}
+
+impl<'l> Trees<'l> {
+    pub(super) fn new(loaded: &'l Loaded) -> Self {
+        Self { loaded, known: HashMap::default() }
+    }
+
+    /// The tree of the file that a record is in.
+    pub(super) fn of(&mut self, record: RecordId) -> Option<&Tree<'l>> {
+        let loaded = self.loaded;
+        let file = loaded.file(record);
+        let parse = || loaded.snapshot.files[file].content.as_ref().ok().and_then(|bytes| places(bytes));
+        self.known.entry(file).or_insert_with(parse).as_ref()
+    }
 }
 
 /// The node at the end of a route of keys and items.

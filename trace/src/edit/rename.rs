@@ -11,7 +11,7 @@ use schema::words::CAR;
 use schema::{Id, Record};
 
 use super::Edits;
-use super::address::{node_at, with_tree};
+use super::address::{Trees, node_at};
 use crate::graph::named_in;
 use crate::{Error, Loaded, RecordId};
 
@@ -47,9 +47,12 @@ pub fn rename(edits: &mut Edits, old: &str, new: &str) -> Result<RecordId, Error
         return Err(Error::new(format!("a record with read errors has the id `{new}`")).help("use another id"));
     }
     let mut changes: Vec<(String, Change)> = Vec::new();
+    let mut trees = Trees::new(loaded);
     for (from, _) in loaded.records() {
         let path = edits.path_of(from);
-        changes.extend(names(loaded, from, old, new.as_str())?.into_iter().map(|change| (path.to_owned(), change)));
+        changes.extend(
+            names(loaded, &mut trees, from, [old, new.as_str()])?.into_iter().map(|change| (path.to_owned(), change)),
+        );
     }
     if loaded.record(record).kind() == Kind::System {
         let settings = in_settings(loaded, old).into_iter();
@@ -110,7 +113,7 @@ fn in_settings(loaded: &Loaded, id: &str) -> Vec<Vec<String>> {
 }
 
 /// The changes of one record that names another one.
-fn names(loaded: &Loaded, from: RecordId, old: &str, new: &str) -> Result<Vec<Change>, Error> {
+fn names(loaded: &Loaded, trees: &mut Trees<'_>, from: RecordId, [old, new]: [&str; 2]) -> Result<Vec<Change>, Error> {
     let record = loaded.record(from);
     let base = [record.kind().plural(), record.id.as_str()];
     let mut all: Vec<Change> = Vec::new();
@@ -131,12 +134,13 @@ fn names(loaded: &Loaded, from: RecordId, old: &str, new: &str) -> Result<Vec<Ch
             None => continue,
         };
         let is_key = last == *to
-            && with_tree(loaded, from, |tree| Some(matches!(tree.content(node_at(tree, &above)?), Content::Map(_))))
-                == Some(true);
+            && trees.of(from).is_some_and(|tree| {
+                node_at(tree, &above).is_some_and(|node| matches!(tree.content(node), Content::Map(_)))
+            });
         if is_key {
             add(Change::rename_key(whole, &renamed(to)));
         } else {
-            let at = text_of(loaded, from, whole);
+            let at = text_of(trees, from, whole);
             add(Change::replace_name(at, old, new));
         }
     }
@@ -161,7 +165,7 @@ fn names(loaded: &Loaded, from: RecordId, old: &str, new: &str) -> Result<Vec<Ch
             return cannot(format!("`{new}` is another value there"), "use another id, or rename that input first");
         }
         let at: Vec<String> = base.iter().copied().chain(route.iter().copied()).map(str::to_owned).collect();
-        let at = text_of(loaded, from, at);
+        let at = text_of(trees, from, at);
         if bare {
             add(Change::replace_name(at, old, new));
         } else {
@@ -174,8 +178,8 @@ fn names(loaded: &Loaded, from: RecordId, old: &str, new: &str) -> Result<Vec<Ch
 }
 
 /// The route of the text that has a name in it: below a `value` if the key has a map.
-fn text_of(loaded: &Loaded, from: RecordId, route: Vec<String>) -> Vec<String> {
-    let below = with_tree(loaded, from, |tree| {
+fn text_of(trees: &mut Trees<'_>, from: RecordId, route: Vec<String>) -> Vec<String> {
+    let below = trees.of(from).and_then(|tree| {
         let node = node_at(tree, &route)?;
         (!tree.is_scalar(node)).then(|| tree.entry(node, "value").map(|_| "value"))?
     });
@@ -243,9 +247,10 @@ fn expressions(record: &Record) -> Vec<(Vec<&str>, &str)> {
 /// The prose that has an id in it: titles, reasons, notes and comments on evidence, which stay as they are.
 pub fn mentions(loaded: &Loaded, id: &str) -> Vec<Mention> {
     let mut all = Vec::new();
+    let mut trees = Trees::new(loaded);
     for (record, own) in loaded.records() {
         let route = vec![own.kind().plural().to_owned(), own.id.to_string()];
-        let found = with_tree(loaded, record, |tree| {
+        let found = trees.of(record).and_then(|tree| {
             let mut found = Vec::new();
             let node = node_at(tree, &route)?;
             let is_prose = |text: &str| text.contains(' ') && edit::mentions(text, id) && Formula::parse(text).is_err();

@@ -1,13 +1,14 @@
 //! The folder that git runs hooks from.
 
 use std::ffi::OsStr;
-use std::path::{Path, PathBuf};
+use std::path::{Component, Path, PathBuf};
 
 use super::config_size;
 use super::environment::{Environment, Locals};
 use super::error::GitError;
 use super::plumbing::Plumbing;
 use super::process::Longest;
+use super::repository::owns;
 
 /// What leads to a folder of hooks outside of the repository, where other repositories may use it, too.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -50,36 +51,58 @@ impl Hooks {
             Some((_, true)) => return Err(GitError::NoHooks.into()),
             None => return Err(GitError::NoRepository { hint: "run `git init` first" }.into()),
         };
-        let folder = resolved(&git.hooks(&top)?);
+        let named = git.hooks(&top)?;
+        let folder = resolved(&named);
         let common = git.git.text(&["rev-parse", "--path-format=absolute", "--git-common-dir"]).ok();
-        // The hooks of a `.git` that is a folder are in it: another shared folder is that of other repositories.
-        let own = top.join(".git");
-        let is_own = |common: &PathBuf| environment.binds() || !is_folder(&own) || *common == resolved(&own);
+        // Another shared folder is that of other repositories.
+        let is_own = |common: &PathBuf| environment.binds() || owns(&top, common);
         let common = common.map(|common| resolved(Path::new(&common))).filter(is_own);
+        // As it is written, without looking for links.
+        let written = without_dots(&named);
+        let looks_inside =
+            written.starts_with(&top) || common.as_ref().is_some_and(|common| written.starts_with(common));
         let in_git = common.is_some_and(|common| folder.starts_with(common));
         let in_tree = !in_git && folder.starts_with(resolved(&top));
         let tracked = in_tree && git.is_committed(&folder);
         let off = git.git.configured_path("core.hooksPath").is_some_and(|path| path.as_os_str().is_empty());
         let outside = (!in_git && !in_tree).then(|| match git.git.scope("core.hooksPath").as_deref() {
             Some("local" | "worktree") => LeadsOut::Repository,
-            Some(_) => LeadsOut::User,
+            // The user names a folder in each working tree, and this one has a link in its place.
+            Some(_) if !looks_inside => LeadsOut::User,
+            Some(_) => LeadsOut::Link,
             None => LeadsOut::Link,
         });
         Ok(Self { folder, top, outside, tracked, off })
     }
 }
 
-fn is_folder(path: &Path) -> bool {
-    path.symlink_metadata().is_ok_and(|found| found.is_dir())
+/// The path without `.` and `..`, as it is written.
+fn without_dots(path: &Path) -> PathBuf {
+    let mut out = PathBuf::new();
+    for step in path.components() {
+        match step {
+            Component::ParentDir => {
+                out.pop();
+            }
+            Component::CurDir => {}
+            Component::Normal(_) | Component::RootDir | Component::Prefix(_) => out.push(step),
+        }
+    }
+    out
 }
 
-/// The path without symbolic links, as far as it exists.
+/// The path without symbolic links as far as it exists, and without `..` also where it does not.
 fn resolved(path: &Path) -> PathBuf {
     let Some((there, full)) = path.ancestors().find_map(|up| Some((up, up.canonicalize().ok()?))) else {
-        return path.to_owned();
+        return without_dots(path);
     };
-    path.strip_prefix(there)
-        .map_or(full.clone(), |rest| if rest.as_os_str().is_empty() { full.clone() } else { full.join(rest) })
+    let rest = path.strip_prefix(there).unwrap_or(Path::new(""));
+    if rest.as_os_str().is_empty() {
+        return full;
+    }
+    // What leads back from a folder that is not there may lead to a link.
+    let whole = without_dots(&full.join(rest));
+    if whole.starts_with(&full) { whole } else { resolved(&whole) }
 }
 
 impl Plumbing {

@@ -203,32 +203,7 @@ impl Repository {
             None => self.plumbing.common_folder(),
         }?;
         let folder = (folder.join("HEAD").exists() && folder.join("objects").is_dir()).then_some(folder)?;
-        self.owns(&folder).then_some(folder)
-    }
-
-    /// Whether git's folder belongs to this working tree: it is inside, or it names the tree. A `.git` file may lead to another
-    /// repository, in which nothing must be written.
-    fn owns(&self, common: &Path) -> bool {
-        let real = |path: &Path| path.canonicalize().ok();
-        let (Some(common), Some(top)) = (real(common), real(&self.top)) else { return false };
-        if common.starts_with(&top) {
-            return true;
-        }
-        let dot = top.join(".git");
-        let text = regular::small_text(&dot).unwrap_or_default();
-        let Some(own) = text.strip_prefix("gitdir:").and_then(|path| real(&top.join(path.trim()))) else {
-            return false;
-        };
-        if own == common {
-            // A submodule: its configuration has the path of its working tree.
-            let config = regular::small_text(&own.join("config")).unwrap_or_default();
-            let tree =
-                config.lines().find_map(|line| line.trim().strip_prefix("worktree")?.trim_start().strip_prefix('='));
-            return tree.and_then(|path| real(&own.join(path.trim()))) == Some(top);
-        }
-        // A linked working tree: its folder is one of git's, and has the path back.
-        let back = regular::small_text(&own.join("gitdir")).and_then(|path| real(&own.join(path.trim())));
-        own.starts_with(common.join("worktrees")) && back == real(&dot)
+        owns(&self.top, &folder).then_some(folder)
     }
 
     /// The files below a folder that are not tracked and that git does not ignore, from the top; `None` if the
@@ -262,4 +237,28 @@ pub(super) fn roots(entries: &[Entry]) -> impl Iterator<Item = &str> {
     let files = entries.iter().filter(|entry| entry.kind == EntryKind::File);
     let prefixes = files.filter_map(|entry| entry.path.strip_suffix(schema::settings::FILE));
     prefixes.filter(|prefix| prefix.is_empty() || prefix.ends_with('/'))
+}
+
+/// Whether git's folder belongs to a working tree: it is inside, or it names the tree. A `.git` file may lead to another
+/// repository, in which nothing must be written.
+pub(super) fn owns(top: &Path, common: &Path) -> bool {
+    let real = |path: &Path| path.canonicalize().ok();
+    let (Some(common), Some(top)) = (real(common), real(top)) else { return false };
+    if common.starts_with(&top) {
+        return true;
+    }
+    let dot = top.join(".git");
+    let text = regular::small_text(&dot).unwrap_or_default();
+    let Some(own) = text.strip_prefix("gitdir:").and_then(|path| real(&top.join(path.trim()))) else {
+        return false;
+    };
+    if own == common {
+        // A submodule: its configuration has the path of its working tree.
+        let config = regular::small_text(&own.join("config")).unwrap_or_default();
+        let tree = config.lines().find_map(|line| line.trim().strip_prefix("worktree")?.trim_start().strip_prefix('='));
+        return tree.and_then(|path| real(&own.join(path.trim()))) == Some(top);
+    }
+    // A linked working tree: its folder is one of git's, and has the path back.
+    let back = regular::small_text(&own.join("gitdir")).and_then(|path| real(&own.join(path.trim())));
+    own.starts_with(common.join("worktrees")) && back == real(&dot)
 }
