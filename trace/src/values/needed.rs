@@ -44,13 +44,8 @@ impl Needed {
 
     /// The probability that a total is enough: over equally probable forecasts of what is needed.
     pub fn chance_of(&self, total: &Spread) -> f64 {
-        self.chance_with(total, 0.0)
-    }
-
-    /// The same with so many points more, or fewer, in every case.
-    pub fn chance_with(&self, total: &Spread, more: f64) -> f64 {
         let needed = self.forecast.as_ref().map_or_else(|| vec![self.points - 1e-9], Forecast::sample);
-        needed.iter().map(|needed| total.chance_of(*needed - more, 0.0)).sum::<f64>() / needed.len() as f64
+        needed.iter().map(|needed| total.chance_of(*needed, 0.0)).sum::<f64>() / needed.len() as f64
     }
 }
 

@@ -147,6 +147,12 @@ impl Sample {
         if left >= right { (low, high) } else { (left, right) }
     }
 
+    /// The probability of this or more.
+    pub(super) fn at_least(&self, value: f64) -> f64 {
+        let less = self.outcomes.partition_point(|(outcome, ..)| *outcome < value);
+        1.0 - less.checked_sub(1).and_then(|last| self.outcomes.get(last)).map_or(0.0, |(.., up_to)| *up_to)
+    }
+
     /// The mean of a function of the outcome.
     pub(super) fn mean_of(&self, of: impl Fn(f64) -> f64) -> f64 {
         self.outcomes.iter().map(|(value, weight, _)| weight * of(*value)).sum()

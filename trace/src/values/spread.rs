@@ -86,13 +86,14 @@ impl Spread {
         };
         match &self.sample {
             None => above(self.mean, standard_deviation.hypot(0.5 * self.uncertainty)),
-            Some(sample) => sample.mean_of(|outcome| above(outcome, standard_deviation)),
+            Some(sample) if standard_deviation > 0.0 => sample.mean_of(|outcome| above(outcome, standard_deviation)),
+            Some(sample) => sample.at_least(least),
         }
     }
 }
 
 /// Which values leave their slope within their uncertainty, or depend on one that does.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub(super) struct Bends {
     pub(super) bent: Vec<bool>,
     /// The position of each node in the order of evaluation.
@@ -196,13 +197,23 @@ impl Lens<'_> {
 
     /// The spread of a value that is not missing.
     pub(super) fn spread(&self, bends: &Bends, node: NodeId) -> Spread {
+        let Some(sample) = self.sample(bends, node) else { return self.first_order(node) };
+        Spread::of_sample(self.exact_mean(bends, node).unwrap_or_else(|| sample.mean()), sample)
+    }
+
+    /// The same with the mean of the sample, which is close enough to ask for a probability.
+    pub(super) fn outcomes(&self, bends: &Bends, node: NodeId) -> Spread {
+        let Some(sample) = self.sample(bends, node) else { return self.first_order(node) };
+        Spread::of_sample(sample.mean(), sample)
+    }
+
+    /// The outcomes of a value; `None` if it does not bend, or depends on too much.
+    fn sample(&self, bends: &Bends, node: NodeId) -> Option<Sample> {
         if !bends.bent[node] {
-            return self.first_order(node);
+            return None;
         }
         let mut plan = Plan::new(false);
-        let sample = plan.add(self, bends, node, &|leaf| leaf).and_then(|slot| plan.sample(&[(slot, 1.0)]));
-        let Some(sample) = sample else { return self.first_order(node) };
-        Spread::of_sample(self.exact_mean(bends, node).unwrap_or_else(|| sample.mean()), sample)
+        plan.add(self, bends, node, &|leaf| leaf).and_then(|slot| plan.sample(&[(slot, 1.0)]))
     }
 
     /// The mean of a total, and of a value with a chance, from those of its inputs: both are exact, so that the events of a
