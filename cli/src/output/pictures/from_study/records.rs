@@ -62,7 +62,7 @@ pub(crate) fn chain(study: &Study) -> Chain {
         place[*index] = Some(at);
     }
     let faults = faults(study);
-    let mut chain = Chain::default();
+    let mut chain = Chain { notes: loaded.entries.len() - shown.len(), ..Chain::default() };
     let mut above: Vec<Option<usize>> = Vec::with_capacity(shown.len());
     for index in &shown {
         let next = study.chain(*index).get(1).copied();

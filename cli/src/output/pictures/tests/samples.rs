@@ -205,7 +205,7 @@ pub(super) fn chain(count: usize, title: &str) -> chain::Chain {
         below: (3 * at + 1..3 * at + 4).filter(|below| *below < count).collect(),
         ..Default::default()
     });
-    chain::Chain { nodes: nodes.collect(), roots: (0..count.min(1)).collect() }
+    chain::Chain { nodes: nodes.collect(), roots: (0..count.min(1)).collect(), notes: 0 }
 }
 
 pub(super) fn stress(count: usize, title: &str, factor: f64) -> stress::Stress {
