@@ -9,6 +9,7 @@ mod due;
 mod facts;
 mod points;
 mod predictions;
+mod recent;
 mod records;
 mod risk;
 pub(super) mod script;
@@ -198,7 +199,7 @@ fn context(view: &PageView<'_>, places: &Places<'_, '_>, worths: Option<&Worths<
         "worth": worth::section(view, worths),
         "limits_sentence": changes::limits_sentence(&limits),
         "limits": limits,
-        "recent": changes::recent(view),
+        "recent": recent::section(view),
         "predictions": predictions::section(view),
         "chain_picture": drawn::chain(view),
         "without_place": without_place,

@@ -427,7 +427,7 @@ fn history(view: &PageView<'_>, index: RecordId) -> Value {
 }
 
 /// An amount by its name alone: its value is what changes most.
-fn key_words(what: &str) -> String {
+pub(super) fn key_words(what: &str) -> String {
     match what.strip_prefix("amounts.") {
         Some(amount) => amount.strip_suffix(".value").unwrap_or(amount).replace('.', " "),
         None => what.to_owned(),
