@@ -19,7 +19,7 @@ mod tree;
 mod worth;
 
 use std::cell::Cell;
-use std::collections::HashSet;
+use std::collections::{HashMap, HashSet};
 
 use serde_json::{Value, json};
 use trace::audit::{Audit, Season};
@@ -27,7 +27,7 @@ use trace::finding::OffCheck;
 use trace::git::OffSince;
 use trace::snapshot::{Source, short_id};
 use trace::values::{GoalPoints, Values};
-use trace::{Error, RecordId, Study};
+use trace::{Error, NodeId, RecordId, Study};
 
 use super::check::off_text;
 use super::pictures::typeset::typeset_all;
@@ -84,6 +84,9 @@ struct Worths<'t> {
     values: &'t Values,
     goal: GoalPoints,
     sensitivities: Vec<f64>,
+    /// The chance of the goal for these values, and what 1 % more of the values with the most points adds to it; `None` if it
+    /// is not known, or after the contest.
+    chance: Option<(f64, HashMap<NodeId, f64>)>,
 }
 
 /// The templates of the page. The list of records and their places are rendered a few at a time, so that the data of all of
@@ -275,7 +278,8 @@ impl<'t> PageView<'t> {
         let values = self.study.values_on_paper();
         let goal = values.goals().into_iter().next()?;
         let sensitivities = values.worth_of_all(goal.node);
-        Some(Worths { values, goal, sensitivities })
+        let chance = worth::chances(self, values, &goal, &sensitivities);
+        Some(Worths { values, goal, sensitivities, chance })
     }
 }
 
