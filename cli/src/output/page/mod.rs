@@ -7,6 +7,7 @@ mod decisions;
 mod drawn;
 mod due;
 mod facts;
+mod open;
 mod points;
 mod predictions;
 mod recent;
@@ -18,9 +19,11 @@ mod stress;
 mod tree;
 mod worth;
 
+use std::borrow::Cow;
 use std::cell::Cell;
 use std::collections::{HashMap, HashSet};
 
+use schema::Kind;
 use serde_json::{Value, json};
 use trace::audit::{Audit, Season};
 use trace::finding::OffCheck;
@@ -184,6 +187,8 @@ fn context(view: &PageView<'_>, places: &Places<'_, '_>, worths: Option<&Worths<
         "broken": answer::broken(view),
         "counts": answer::counts(view),
         "goals": answer::goals(view),
+        "scores": answer::scores(view, worths),
+        "open": open::section(view),
         "points": points::section(view),
         "risk": risk::section(view),
         "longest": risk::longest(view),
@@ -247,9 +252,34 @@ impl<'t> PageView<'t> {
         if name.trim().is_empty() { self.id(index) } else { name }
     }
 
+    /// The title of a record; of a result, a revision or a waiver without one, what it is about.
+    fn words(&self, index: RecordId) -> Cow<'t, str> {
+        let loaded = &self.study.loaded;
+        let record = loaded.record(index);
+        let word = match loaded.kind(index) {
+            Kind::Result => "Result",
+            Kind::Revision => "Revision",
+            Kind::Waiver => "Waiver",
+            Kind::Goal
+            | Kind::Event
+            | Kind::Target
+            | Kind::Requirement
+            | Kind::System
+            | Kind::Part
+            | Kind::Analysis
+            | Kind::Decision => return self.title(index).into(),
+        };
+        let waived = loaded.waiver(index).and_then(|waiver| waiver.of.as_ref());
+        let about = record.about().or(waived).and_then(|about| loaded.find(about.as_str()));
+        match about.filter(|_| self.title(index) == record.id.as_str()) {
+            Some(about) => format!("{word}: {}", self.title(about)).into(),
+            None => self.title(index).into(),
+        }
+    }
+
     /// A record to press: its id and its title.
     fn link(&self, index: RecordId) -> Value {
-        json!({"id": self.id(index), "title": self.title(index)})
+        json!({"id": self.id(index), "title": self.words(index)})
     }
 
     /// A record by its id, which may not exist: then only the text is shown.
