@@ -23,7 +23,11 @@ fn the_page_of_a_monday_answers_a_meeting() {
     // A result that is older than a change of its part is beside the safety-critical records without a test.
     let unproven = text(section(&page, "_unproven"));
     assert!(unproven.contains("1 with a result from before a change"), "{unproven}");
-    assert!(unproven.contains("rod-end-set.mass changed from `1.35 kg` to `1.42 kg`"), "{unproven}");
+    // All that was changed is named: what the bolts are before what they weigh.
+    let changes = unproven.split_once("changed after the result of 2027-02-27:").unwrap().1;
+    let at = |text: &str| changes.find(text).unwrap_or_else(|| panic!("no {text} in {changes}"));
+    assert!(at("M8 throughout and M10 in the rear toe links") < at("mass: 1.35 kg → 1.42 kg"), "{changes}");
+    assert!(at("mass: 1.35 kg") < at("cost: 410 EUR → 446 EUR") && changes.contains("2027-04-06"), "{changes}");
     // Its own place says so, too.
     let rod_ends = text(place(&page, "rod-end-set"));
     assert!(rod_ends.contains("passed before a change"), "{rod_ends}");
@@ -37,9 +41,12 @@ fn the_page_of_a_monday_answers_a_meeting() {
     let decisions = text(section(&page, "_decisions"));
     let (table, rest) = decisions.split_once("Every alternative is put into").unwrap();
     assert!(table.contains("Which engineSingle cylinder, 450 cm3Parallel twin, 650 cm3"), "{table}");
-    assert!(table.contains("1 of 5") && table.contains("0 of 3"), "{table}");
+    assert!(table.contains("1 before, 4 after") && table.contains("0 before, 3 after"), "{table}");
+    assert!(rest.contains("Analyses are counted before and after the choice."), "{rest}");
     assert!(rest.contains("without results: that car scores 680.6 points"), "{rest}");
-    assert!(rest.contains("alternative single was chosen with crank-power at 37 kW; it is now 36.1 kW"), "{rest}");
+    let set = "points of Single cylinder, 450 cm3 are calculated with Mean crank power over the used speeds at 37 kW; \
+               it is now 36.1 kW";
+    assert!(rest.contains(set), "{rest}");
     // The targets at risk are worth points and chance together.
     let risk = text(section(&page, "_risk"));
     assert!(risk.contains("With each of them at its limit: +3.6 points, the chance 79 % → 80 %."), "{risk}");
@@ -72,7 +79,97 @@ fn one_decision_has_no_table_of_decisions() {
         sandbox.write("tierod.yaml", SETTINGS);
         sandbox.write("a.yaml", &records);
         let own = section(&page(&sandbox), "_decisions").to_owned();
-        assert_eq!(own.contains("analyses before it"), count > 1, "{own}");
+        assert_eq!(own.contains("<th scope=\"col\">analyses<"), count > 1, "{own}");
         assert_eq!(own.matches("not chosen yet").count(), [0, 1, 4][count], "{own}");
     }
+}
+
+/// The page of the season's car on a Monday.
+fn monday(sandbox: &Sandbox) -> String {
+    sandbox.tierod(&["example", "car"]).ended(0);
+    page_of(sandbox, &sandbox.path_of("car"), &["--rev", "HEAD~29", "--on", "2027-04-19"])
+}
+
+/// What raises the chance, why the points changed, and what is open: each with a name, and each number with what it is.
+#[test]
+fn a_meeting_sees_why_the_points_changed_and_what_raises_the_chance() {
+    let sandbox = Sandbox::new();
+    let page = monday(&sandbox);
+    let own = |id: &str| text(section(&page, id));
+    // The numbers of points are told apart at the head.
+    let scores = "Points on this page: 653.0 planned; 679.0 predicted now, with the results of tests; 680.6 the same car by \
+                  estimates alone, for decisions and levers.";
+    let answer = own("_answer");
+    assert!(answer.contains(scores), "{answer}");
+    assert!(answer.contains("At risk or missed 6, 1 uncertain"), "{answer}");
+    // Levers by what they do to the chance: a finish does more to it than its points alone.
+    let worth = own("_worth").replace('−', "-");
+    assert!(worth.contains("What raises the chance, and the points"), "{worth}");
+    let grip =
+        "What 1 % of a value adds to the chance of place 8, 79 % for this car: Peak side grip of the tyre on the rig";
+    assert!(worth.contains(grip), "{worth}");
+    let rows = [
+        "Peak side grip of the tyre on the rig2.14+3531+7.56+2.48 %",
+        "Chance of finishing the endurance90 %+2.54%+2.29+0.79 %",
+    ];
+    for row in rows {
+        assert!(worth.contains(row), "{row} in {worth}");
+    }
+    // So are the targets that are short.
+    let risk = own("_risk").replace('−', "-");
+    assert!(risk.contains("+1.0 %+2.92026-10-14") && risk.contains("to the chance, now 78.6 %"), "{risk}");
+    // What each commit did, the largest first, with the targets whose values it changed.
+    let recent = own("_recent").replace('−', "-");
+    assert!(recent.contains("points 684.1 → 679.0; chance 81 % → 79 %"), "{recent}");
+    let at = |text: &str| recent.find(text).unwrap_or_else(|| panic!("no {text} in {recent}"));
+    let first = at("-2.5to 681.680.5 % → 79.6 %Mean efficiency from fuel to crank: 25 % → 24.6 %");
+    assert!(first < at("-1.6to 679.079.3 % → 78.6 %Mean efficiency from fuel to crank: 24.6 % → 24.3 %"), "{recent}");
+    assert!(recent.contains("Mean crank power over the used speeds: 36.4 kW → 36.1 kW, by Mean from 6500"), "{recent}");
+    // Open warnings by name with their lead, also those of what is calculated for a target.
+    let open = own("_open");
+    assert!(open.contains("Set of 24 rod ends and 8 spherical bearings safety-criticalis out of date"), "{open}");
+    let coolant =
+        open.split("Coolant temperature in the second stint").nth(1).unwrap().split("powertrain lead").next().unwrap();
+    assert!(coolant.contains("Heat balance of the cooling circuit is out of date"), "{open}");
+    assert!(coolant.contains("has no verification"), "{open}");
+    assert!(open.contains("Of all 23 errors and warnings, 5 are in At risk or missed, 9 in Due."), "{open}");
+    // Counts say what they count; titles are shown, not ids; and code is code.
+    assert!(own("_chain").contains("337 of 345 records (revisions and waivers are in no chain)"));
+    assert!(own("_due").contains("Waiver: Noise at the inspection speedwaiver ends"));
+    assert!(!answer.contains('`') && !open.contains('`'), "{answer}");
+    assert!(section(&page, "_open").contains("changed from <code>1.35 kg</code> to <code>"), "{open}");
+}
+
+/// After the contest the score of the place aimed at is on the page if it is on record; otherwise its estimate says so.
+#[test]
+fn the_score_of_the_place_is_shown_if_it_is_on_record() {
+    let sandbox = Sandbox::new();
+    sandbox.tierod(&["example", "car"]).ended(0);
+    let season = sandbox.path_of("car");
+    let answer = || text(section(&page_of(&sandbox, &season, &["--on", "2027-07-20"]), "_answer"));
+    let before = answer();
+    assert!(
+        before.contains("an estimate of 2027-07-20 from earlier contests; what place 8 scored is not on record"),
+        "{before}"
+    );
+    assert!(before.contains("668.9 predicted before the contest; 689.7 scored; 684.1 the same car"), "{before}");
+    let table = season.join("season/past-standings.csv");
+    let mut rows = std::fs::read_to_string(&table).unwrap();
+    let columns: Vec<String> = rows.lines().next().unwrap().split(',').map(str::to_owned).collect();
+    for place in 1..=10 {
+        let cell = |column: &String| match column.as_str() {
+            "year" => "2027".to_owned(),
+            "place" => place.to_string(),
+            "total" => format!("{}.5", 760 - 15 * place),
+            _ => "x".to_owned(),
+        };
+        rows.push_str(&format!("{}\n", columns.iter().map(cell).collect::<Vec<_>>().join(",")));
+    }
+    std::fs::write(&table, rows).unwrap();
+    let after = answer();
+    assert!(after.contains("place 8 scored 640.5 points in 2027"), "{after}");
+    assert!(!after.contains("an estimate of"), "{after}");
+    // Without a value of a target at its limit there is no column for it.
+    let risk = text(section(&page_of(&sandbox, &season, &["--on", "2027-07-20"]), "_risk"));
+    assert!(!risk.contains("if at the limit"), "{risk}");
 }

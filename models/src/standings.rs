@@ -227,7 +227,11 @@ pub fn forecast(mut years: Vec<(i32, f64)>, usual_deviation: f64, next: Next) ->
 }
 
 /// The total of a place; `None` if the contest had fewer cars.
-fn total_of_place(contest: &PastContest, place: u32) -> Result<Option<f64>, StandingsError> {
+///
+/// # Errors
+///
+/// For a year without places before it, or a total that is not a finite number.
+pub fn total_of_place(contest: &PastContest, place: u32) -> Result<Option<f64>, StandingsError> {
     let year = contest.year;
     let mut totals = Vec::with_capacity(contest.totals.len());
     for &(place, total) in &contest.totals {

@@ -15,7 +15,7 @@ use crate::finding::{OffCheck, Report};
 use crate::graph::{Chains, Graph};
 use crate::history::commit_state::CommitState;
 use crate::history::{History, Past};
-use crate::ids::{CommitIndex, RecordId};
+use crate::ids::{CommitIndex, NodeId, RecordId};
 use crate::load::Loaded;
 use crate::parallel::{MANY_RECORDS, cores, during, in_parallel};
 use crate::values::{Budget, EventPoints, GoalPoints, Gradients, Measured, Origin, Partials, TargetStatus, Values};
@@ -225,9 +225,12 @@ impl Study {
         let goal = self.goals().first().filter(|goal| !self.is_scored(goal))?;
         let sensitivities = self.values().worth_of_all(goal.node);
         let targets = self.target_statuses().iter().filter(|target| target.status.is_short());
-        let points = targets.filter_map(|target| self.values().points_to_limit(target, &sensitivities));
-        let points: f64 = points.filter(|points| *points > 0.0).sum();
-        Some(IfMet { points, chances: goal.chance().zip(goal.chance_with(points)) })
+        let gain = |target| self.values().points_to_limit(target, &sensitivities).filter(|points| *points > 0.0);
+        let gains: Vec<(&TargetStatus, f64)> = targets.filter_map(|target| Some((target, gain(target)?))).collect();
+        let limits: Vec<(NodeId, f64)> =
+            gains.iter().filter_map(|(target, _)| Some((target.node, target.limit.only_end()?))).collect();
+        let chances = goal.chance().zip(self.values().chance_if(goal, &limits));
+        Some(IfMet { points: gains.iter().map(|(_, points)| points).sum(), chances })
     }
 
     /// Whether an event has a result, so that its points are those that were scored.

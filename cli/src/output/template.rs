@@ -142,7 +142,13 @@ fn environment(escape: Escape, fuel: Option<u64>) -> Environment<'static> {
         }
     }
     environment.add_filter("code", code);
-    environment.add_filter("prose", prose);
+    environment.add_filter(
+        "prose",
+        match escape {
+            Escape::Markdown => prose,
+            Escape::Html => prose_in_html,
+        },
+    );
     environment
 }
 
@@ -170,6 +176,20 @@ fn prose(text: &str) -> Value {
         return Value::from_safe_string(escaped(text));
     }
     let piece = |(at, piece): (usize, &&str)| if at % 2 == 1 { code(piece).to_string() } else { escaped(piece) };
+    Value::from_safe_string(pieces.iter().enumerate().map(piece).collect())
+}
+
+/// The same for a page.
+fn prose_in_html(text: &str) -> Value {
+    let escaped = |text: &str| minijinja::HtmlEscape(&clean(text)).to_string();
+    let pieces: Vec<&str> = text.split('`').collect();
+    if pieces.len().is_multiple_of(2) {
+        return Value::from_safe_string(escaped(text));
+    }
+    let piece = |(at, piece): (usize, &&str)| match at % 2 {
+        1 => format!("<code>{}</code>", escaped(piece)),
+        _ => escaped(piece),
+    };
     Value::from_safe_string(pieces.iter().enumerate().map(piece).collect())
 }
 
@@ -236,5 +256,13 @@ mod tests {
         );
         assert_eq!(prose("`<b>` and `").to_string(), r"\`\<b\>\` and \`");
         assert_eq!(prose("`a``b`<i>`").to_string(), r"\`a\`\`b\`\<i\>\`");
+    }
+
+    #[test]
+    fn a_page_shows_what_is_between_backquotes_as_code() {
+        let page = |text: &str| prose_in_html(text).to_string();
+        assert_eq!(page("run `tierod check`, <b>"), "run <code>tierod check</code>, &lt;b&gt;");
+        assert_eq!(page("add `<i>`"), "add <code>&lt;i&gt;</code>");
+        assert_eq!(page("`<b>` and `"), "`&lt;b&gt;` and `");
     }
 }

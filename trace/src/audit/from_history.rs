@@ -97,6 +97,7 @@ fn timeline_point(history: &History, index: CommitIndex, state: &CommitState, lo
         amounts: Default::default(),
         points: Default::default(),
         point_intervals: Default::default(),
+        chances: Default::default(),
         targets: Default::default(),
     };
     for (name, past) in state.all() {
@@ -111,6 +112,7 @@ fn timeline_point(history: &History, index: CommitIndex, state: &CommitState, lo
             Body::Goal(_) => {
                 point.points.extend(past.value.map(|value| (id.to_owned(), value)));
                 point.point_intervals.extend(past.interval.map(|interval| (id.to_owned(), interval)));
+                point.chances.extend(past.chance.map(|chance| (id.to_owned(), chance)));
             }
             Body::Target(_) => {
                 let Limit { at_least, at_most } = past.limit.unwrap_or(Limit { at_least: None, at_most: None });

@@ -36,6 +36,8 @@ pub struct TimelinePoint {
     pub points: HashMap<String, f64>,
     /// The interval that contains 95 % of what these points may be, by id of the goal; none for points that are exact.
     pub point_intervals: HashMap<String, (f64, f64)>,
+    /// The chance that each goal was reached, by id; none once all its events have a result.
+    pub chances: HashMap<String, f64>,
     /// The targets, by id.
     pub targets: HashMap<String, PastTarget>,
 }

@@ -5,6 +5,8 @@ use schema::Day;
 use schema::records::Verify;
 
 use super::verification::{Method, concluded};
+use crate::checks::stale::LaterChange;
+use crate::checks::stale_result;
 use crate::conclusion::Conclusion;
 use crate::finding::Finding;
 use crate::graph::Link;
@@ -74,7 +76,12 @@ pub fn outdated(study: &Study) -> Vec<(RecordId, &Finding)> {
     all.filter(|(record, _)| study.loaded.record(*record).safety_critical()).collect()
 }
 
-/// The same for all records.
+/// What changed in a record, or what it is about, after its latest result: the weightiest first.
+pub fn changes_after_result(study: &Study, record: RecordId) -> Vec<LaterChange> {
+    stale_result::changes_after(study, record)
+}
+
+/// The records of any kind with a result that is older than a change, each with the finding that says what changed.
 pub fn older_than_a_change(study: &Study) -> Vec<(RecordId, &Finding)> {
     let loaded = &study.loaded;
     let stale = study.report().findings.iter().filter(|finding| finding.check.name == "stale-result");

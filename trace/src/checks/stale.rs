@@ -1,5 +1,7 @@
 //! Changes that make a result or a calculation out of date: of amounts, counts, parts and decisions.
 
+use std::collections::BTreeMap;
+
 use foldhash::HashSet;
 use schema::records::Target;
 use schema::{Day, Kind, Quantity};
@@ -77,6 +79,34 @@ impl Measured<'_> {
             Order::Descends if self.date > self.written && self.date > place.commit.day => None,
             Order::Descends | Order::DatedLater => Some(order),
             Order::Before | Order::Together | Order::Contradicted => None,
+        }
+    }
+}
+
+/// Something that is another one now than when a result was measured.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct LaterChange {
+    /// The index of the last commit that changed it.
+    pub commit: CommitIndex,
+    /// The record and its key, joined by dots below the record; `None` for what is about other records.
+    pub key: Option<(String, String)>,
+    /// What it was then; without a key, what changed in words.
+    pub before: Option<String>,
+    /// What it is now.
+    pub after: Option<String>,
+}
+
+impl LaterChange {
+    /// The order of changes: what the thing is and why it is so, its amounts, what it costs, and the rest.
+    pub(super) fn weight(&self) -> u8 {
+        let Some((_, route)) = &self.key else { return 1 };
+        let texts = [&self.before, &self.after].into_iter().flatten();
+        let mut quantities = texts.filter_map(|text| Quantity::parse(text).ok());
+        match route.as_str() {
+            "count" | "shall" | "material" => 0,
+            route if route.starts_with("serves.") => 0,
+            route if amount_of_route(route).is_some() => 1 + u8::from(quantities.any(|own| is_money(&own))),
+            _ => 3,
         }
     }
 }
@@ -204,6 +234,38 @@ impl<'h, 'r> PartChanges<'h, 'r> {
         }
         found.sort_by(|a, b| a.commit.cmp(&b.commit).then_with(|| a.text.cmp(&b.text)));
         found
+    }
+
+    /// The same with every other key of a part or a requirement: what each key was then, and is now.
+    pub(super) fn all_since(&self, subject: &Subject<'r>, measured: &Measured<'h>) -> Vec<LaterChange> {
+        let id = match subject {
+            Subject::Shall(id) | Subject::Part(id) => id,
+            Subject::System(_) | Subject::Share(..) | Subject::Amount(_) => {
+                let in_words = |change: SubjectChange<'h>| LaterChange {
+                    commit: change.commit,
+                    key: None,
+                    before: Some(change.text),
+                    after: None,
+                };
+                return self.since(subject, measured).into_iter().map(in_words).collect();
+            }
+        };
+        let Some(record) = self.history.record(id).filter(|record| record.removed.is_none()) else { return Vec::new() };
+        let mut last: BTreeMap<&str, CommitIndex> = BTreeMap::new();
+        for change in record.changes.iter().filter(|change| change.commit > record.added) {
+            let place = self.history.place_of_change(record, change);
+            if measured.later(self.history, change.commit, place).is_some() {
+                last.insert(&change.route, change.commit);
+            }
+        }
+        let change = |(route, commit): (&str, CommitIndex)| {
+            let then = self.value_then(record, route, measured);
+            let now = record.last_value_at(route, self.history.after_all());
+            let [before, after] = [then, now].map(|text| text.map(str::to_owned));
+            let key = Some((record.id.to_string(), route.to_owned()));
+            (!is_same_text(route, then, now)).then_some(LaterChange { commit, key, before, after })
+        };
+        last.into_iter().filter_map(change).collect()
     }
 
     /// The date from which on the history has a record.

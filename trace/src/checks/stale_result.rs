@@ -1,9 +1,10 @@
 //! `stale-result`: a result that is older than a change to what it verified.
 
-use schema::records::Body;
+use schema::records::{Body, TestResult};
 
-use super::stale::{Matters, Measured, PartChanges, Subject, subject_of};
+use super::stale::{LaterChange, Matters, Measured, PartChanges, Subject, subject_of};
 use super::{About, Check, Group, Note, RecordId, Reporter, Study, Warning};
+use crate::history::History;
 
 pub(super) static CHECK: Check = Check {
     name: "stale-result",
@@ -58,29 +59,50 @@ fn run(study: &Study, reporter: &mut Reporter) {
     }
     let part_changes = PartChanges::new(study, history);
     for (of, result, body) in latest {
-        let record = history.record(loaded.record(result).id.as_str());
-        let (Some(past), Some(date)) = (record, body.date) else { continue };
-        // The date is that of the measurement: a change between it and the commit that has it makes the result stale.
-        let dated = past.changes_of("date").next_back().filter(|change| change.after.is_some());
-        let written = match dated {
-            Some(change) => history.place_of_change(past, change),
-            None => history.place_of_addition(past),
-        };
-        let notes = past.changes_of("notes").rfind(|change| change.after.is_some());
-        let matters = loaded.target(of).map_or_else(|| Matters::to(body.quantity()), Matters::to_target);
-        let measured = Measured {
-            descendants: history.descendants(&[written]),
-            written: written.commit.day,
-            date,
-            explained: notes.map(|change| change.commit),
-            matters,
-        };
+        let Some(measured) = measured(study, history, of, (result, body)) else { continue };
         let later = subjects(study, of).iter().flat_map(|subject| part_changes.since(subject, &measured)).collect();
         let start = format!("{} is out of date: after the test, ", loaded.record(of).name());
         let key = if body.value.is_some() { "value" } else { "outcome" };
         let help = "measure again, or explain in `notes` why the result is still valid";
         part_changes.report(later, (result, key), (&start, help), reporter);
     }
+}
+
+/// When a result was measured; `None` without a date or a history.
+fn measured<'h>(
+    study: &Study,
+    history: &'h History,
+    of: RecordId,
+    (result, body): (RecordId, &TestResult),
+) -> Option<Measured<'h>> {
+    let past = history.record(study.loaded.record(result).id.as_str())?;
+    // The date is that of the measurement: a change between it and the commit that has it makes the result stale.
+    let dated = past.changes_of("date").next_back().filter(|change| change.after.is_some());
+    let written = match dated {
+        Some(change) => history.place_of_change(past, change),
+        None => history.place_of_addition(past),
+    };
+    let notes = past.changes_of("notes").rfind(|change| change.after.is_some());
+    Some(Measured {
+        descendants: history.descendants(&[written]),
+        written: written.commit.day,
+        date: body.date?,
+        explained: notes.map(|change| change.commit),
+        matters: study.loaded.target(of).map_or_else(|| Matters::to(body.quantity()), Matters::to_target),
+    })
+}
+
+/// Everything that changed in the subject of a record after its latest result, the weightiest first: what the check reports,
+/// and every other key of a part or a requirement, because a text can say that a bolt is another one.
+pub(crate) fn changes_after(study: &Study, of: RecordId) -> Vec<LaterChange> {
+    let Some(history) = study.history() else { return Vec::new() };
+    let measured = study.latest_result(of).and_then(|latest| measured(study, history, of, latest));
+    let Some(measured) = measured else { return Vec::new() };
+    let part_changes = PartChanges::new(study, history);
+    let mut all: Vec<LaterChange> =
+        subjects(study, of).iter().flat_map(|subject| part_changes.all_since(subject, &measured)).collect();
+    all.sort_by_key(|change| (change.weight(), std::cmp::Reverse(change.commit)));
+    all
 }
 
 /// What the results of a record depend on.

@@ -25,6 +25,8 @@ pub struct PastValue {
     pub uncertainty: f64,
     /// The interval that contains 95 % of its outcomes, in SI; `None` if it is exact.
     pub interval: Option<(f64, f64)>,
+    /// The chance that a goal was reached; `None` for other values, and once all its events have a result.
+    pub chance: Option<f64>,
     /// The limit in SI, of a target.
     pub limit: Option<Limit>,
     /// The status of a target.
@@ -78,6 +80,7 @@ impl CommitState {
                 value: spread.as_ref().map(|spread| spread.mean),
                 interval: spread.as_ref().filter(|own| own.low < own.high).map(|own| (own.low, own.high)),
                 uncertainty: spread.map_or(0.0, |spread| spread.uncertainty),
+                chance: None,
                 limit: None,
                 status: None,
                 origin: String::new(),
@@ -94,7 +97,8 @@ impl CommitState {
             // Events and goals; targets are above, with their limits.
             if let Some(node) = values.record_node(index).filter(|_| loaded.target(index).is_none()) {
                 let origin = values.origin(index).word().to_owned();
-                past.insert(values.name(node), PastValue { origin, ..without_limit(node) });
+                let chance = values.chance_of(index);
+                past.insert(values.name(node), PastValue { origin, chance, ..without_limit(node) });
             }
         }
         for (node, key) in values.nodes() {
@@ -233,6 +237,7 @@ struct StoredValue<'b> {
     value: Option<f64>,
     uncertainty: f64,
     interval: Option<(f64, f64)>,
+    chance: Option<f64>,
     /// The lower and the upper limit.
     limit: Option<(Option<f64>, Option<f64>)>,
     /// The word of the status.
@@ -250,6 +255,7 @@ fn encode(state: &CommitState, runs: &Runs) -> Option<Vec<u8>> {
         value: past.value,
         uncertainty: past.uncertainty,
         interval: past.interval,
+        chance: past.chance,
         limit: past.limit.map(|limit| (limit.at_least, limit.at_most)),
         status: past.status.map(Status::word),
         origin: &past.origin,
@@ -279,11 +285,13 @@ fn decode(bytes: &[u8]) -> Option<(CommitState, Runs)> {
         // A missing value is `None`, and an uncertainty is the root of a sum of squares.
         let (uncertainty, interval) = (stored.uncertainty, stored.interval);
         let is_order = interval.is_none_or(|(low, high)| low < high);
-        if ends.chain([stored.value]).flatten().any(f64::is_nan) || uncertainty < 0.0 || !is_order {
+        let is_chance = stored.chance.is_none_or(|chance| (0.0..=1.0).contains(&chance));
+        if ends.chain([stored.value]).flatten().any(f64::is_nan) || uncertainty < 0.0 || !is_order || !is_chance {
             return None;
         }
         let (origin, unit) = (stored.origin.to_owned(), stored.unit.to_owned());
-        let past = PastValue { value: stored.value, uncertainty, interval, limit, status, origin, unit };
+        let (value, chance) = (stored.value, stored.chance);
+        let past = PastValue { value, uncertainty, interval, chance, limit, status, origin, unit };
         values.insert(stored.name.to_owned(), past);
     }
     let runs = runs.into_iter().map(|(key, work)| (RunKey::of_bytes(key), work)).collect();
@@ -313,14 +321,14 @@ mod tests {
         let value = |(number, status): (usize, Status)| {
             let limit = Some(Limit { at_least: None, at_most: Some(2.0) });
             let (origin, unit) = ("estimate".to_owned(), "kg".to_owned());
-            let (status, interval) = (Some(status), Some((1.45, 1.6)));
-            let past = PastValue { value: Some(1.5), uncertainty: 0.1, interval, limit, status, origin, unit };
+            let (status, interval, chance) = (Some(status), Some((1.45, 1.6)), Some(0.75));
+            let past = PastValue { value: Some(1.5), uncertainty: 0.1, interval, chance, limit, status, origin, unit };
             (format!("target-{number}"), past)
         };
         let mut values: HashMap<String, PastValue> = Status::ALL.into_iter().enumerate().map(value).collect();
         let (origin, unit) = ("total".to_owned(), "kg".to_owned());
-        let (limit, status, interval) = (None, None, None);
-        let total = PastValue { value: None, uncertainty: 0.0, interval, limit, status, origin, unit };
+        let (limit, status, interval, chance) = (None, None, None, None);
+        let total = PastValue { value: None, uncertainty: 0.0, interval, chance, limit, status, origin, unit };
         values.insert("car.mass".to_owned(), total);
         CommitState { values }
     }
@@ -370,6 +378,8 @@ mod tests {
         assert_eq!(decode(&state(|past| past.value = Some(f64::NAN))), None);
         assert_eq!(decode(&state(|past| past.uncertainty = -0.1)), None);
         assert_eq!(decode(&state(|past| past.interval = Some((2.0, 1.0)))), None);
+        assert_eq!(decode(&state(|past| past.chance = Some(f64::NAN))), None);
+        assert_eq!(decode(&state(|past| past.chance = Some(1.5))), None);
         assert_eq!(decode(&state(|past| past.interval = Some((f64::NAN, 1.0)))), None);
         assert_eq!(decode(&state(|past| past.limit = Some(Limit { at_least: Some(f64::NAN), at_most: None }))), None);
     }

@@ -6,6 +6,7 @@ pub(crate) mod bases;
 mod budgets;
 mod build;
 mod call;
+mod chance;
 mod closing;
 mod compare;
 mod contributions;

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use foldhash::HashMap;
-use models::standings::{Forecast, Next, PastContest, points_for_place};
+use models::standings::{Forecast, Next, PastContest, points_for_place, total_of_place};
 use schema::records::Goal;
 
 use super::{Key, Spread, Values, tables};
@@ -44,13 +44,8 @@ impl Needed {
 
     /// The probability that a total is enough: over equally probable forecasts of what is needed.
     pub fn chance_of(&self, total: &Spread) -> f64 {
-        self.chance_with(total, 0.0)
-    }
-
-    /// The same with so many points more, or fewer, in every case.
-    pub fn chance_with(&self, total: &Spread, more: f64) -> f64 {
         let needed = self.forecast.as_ref().map_or_else(|| vec![self.points - 1e-9], Forecast::sample);
-        needed.iter().map(|needed| total.chance_of(*needed - more, 0.0)).sum::<f64>() / needed.len() as f64
+        needed.iter().map(|needed| total.chance_of(*needed, 0.0)).sum::<f64>() / needed.len() as f64
     }
 }
 
@@ -93,6 +88,14 @@ impl Values {
             if is_enough(middle) { high = middle } else { low = middle + 1 }
         }
         is_enough(low).then_some(low)
+    }
+
+    /// What the place of a goal scored in the contest of the season, and its year, if the table of past contests has it by now.
+    pub fn scored_by_place(&self, goal: RecordId) -> Option<(i32, f64)> {
+        let place = self.graph.loaded.goal(goal)?.place?;
+        let season = i32::from(self.graph.loaded.settings().season?);
+        let contest = self.past.get(&goal)?.as_ref().ok()?.iter().find(|contest| contest.year == season)?;
+        Some((season, total_of_place(contest, place).ok()??))
     }
 
     /// The most points that all events together can score, if each of them says it.

@@ -79,12 +79,7 @@ impl GoalPoints {
     /// The probability that the predicted points are enough for the goal; `None` if one of both is not known.
     pub fn chance(&self) -> Option<f64> {
         self.predicted?;
-        self.chance_with(0.0)
-    }
-
-    /// The same with so many points more, or fewer: what a change is worth that moves the points by this.
-    pub fn chance_with(&self, more: f64) -> Option<f64> {
-        Some(self.needed.as_ref().ok()?.chance_with(self.spread.as_ref()?, more))
+        Some(self.needed.as_ref().ok()?.chance_of(self.spread.as_ref()?))
     }
 
     /// The interval that contains 95 % of the totals.

@@ -100,7 +100,16 @@ pub(super) struct Bends {
     /// The position of each node in the order of evaluation.
     pub(super) rank: Vec<u32>,
     /// The spreads of those that were asked for.
-    sampled: Mutex<HashMap<NodeId, Spread>>,
+    known: Mutex<HashMap<NodeId, Spread>>,
+}
+
+impl Bends {
+    /// The same without these, as they are set.
+    pub(super) fn without(&self, set: impl IntoIterator<Item = NodeId>) -> Self {
+        let mut bent = self.bent.clone();
+        set.into_iter().for_each(|node| bent[node] = false);
+        Self { bent, rank: self.rank.clone(), known: Mutex::default() }
+    }
 }
 
 /// An evaluated value graph with what its spreads are calculated from.
@@ -147,7 +156,7 @@ impl Lens<'_> {
                     }
                 };
         }
-        Bends { bent, rank, sampled: Mutex::default() }
+        Bends { bent, rank, known: Mutex::default() }
     }
 
     /// Whether a formula leaves its slope within the joint uncertainty of its inputs.
@@ -201,25 +210,31 @@ impl Lens<'_> {
     /// The spread of a value that is not missing. The outcomes themselves are kept for totals only: of the values that bend
     /// only the points of a goal are one, the chance is asked of nothing else, and thousands of events would need 100 KB each.
     pub(super) fn spread(&self, bends: &Bends, node: NodeId) -> Spread {
-        if !bends.bent[node] {
-            return self.first_order(node);
-        }
-        let sampled = || bends.sampled.lock().unwrap_or_else(PoisonError::into_inner);
-        if let Some(known) = sampled().get(&node) {
+        let known = || bends.known.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(known) = known().get(&node) {
             return known.clone();
         }
+        let Some(sample) = self.sample(bends, node) else { return self.first_order(node) };
+        let own = Spread::of_sample(self.exact_mean(bends, node).unwrap_or_else(|| sample.mean()), sample);
         let is_total = matches!(self.network.nodes[node].rule, Rule::Total(_));
-        let own = self.sampled(bends, node);
         let own = if is_total { own } else { Spread { sample: None, ..own } };
-        sampled().insert(node, own.clone());
+        known().insert(node, own.clone());
         own
     }
 
-    fn sampled(&self, bends: &Bends, node: NodeId) -> Spread {
+    /// The same with the mean of the sample, which is close enough to ask for a probability.
+    pub(super) fn outcomes(&self, bends: &Bends, node: NodeId) -> Spread {
+        let Some(sample) = self.sample(bends, node) else { return self.first_order(node) };
+        Spread::of_sample(sample.mean(), sample)
+    }
+
+    /// The outcomes of a value; `None` if it does not bend, or depends on too much.
+    fn sample(&self, bends: &Bends, node: NodeId) -> Option<Sample> {
+        if !bends.bent[node] {
+            return None;
+        }
         let mut plan = Plan::new(false);
-        let sample = plan.add(self, bends, node, &|leaf| leaf).and_then(|slot| plan.sample(&[(slot, 1.0)]));
-        let Some(sample) = sample else { return self.first_order(node) };
-        Spread::of_sample(self.exact_mean(bends, node).unwrap_or_else(|| sample.mean()), sample)
+        plan.add(self, bends, node, &|leaf| leaf).and_then(|slot| plan.sample(&[(slot, 1.0)]))
     }
 
     /// The mean of a total, and of a value with a chance, from those of its inputs: both are exact, so that the events of a

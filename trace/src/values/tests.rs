@@ -361,3 +361,41 @@ fn roles_agree_with_the_nodes() {
         assert_eq!(values.named("own.mass").is_some(), kind.has_amounts(), "{text}");
     }
 }
+
+/// Scores 100 points with 4 s, 50 fewer for each second more, with a standard deviation of 5; and nothing without a finish.
+const FINISH: &str = "
+goals: {goal: {points: 100 pts}}
+events:
+  race: {reads: {time: lap}, chance: finish, score: {formula: all - each * time, given: {all: 300 pts, each: 50 pts/s}}, serves: {goal: a}}
+targets:
+  lap: {of: car, at-most: 4.1 s, estimate: 4.0 s ± 0.2 s}
+  finish: {of: car, at-least: 70 %, estimate: 80 %}
+";
+
+/// A chance is not only moved by the points that a value is worth: a finish scores or does not.
+#[test]
+fn the_chance_follows_a_changed_value() {
+    values_of(FINISH, |values| {
+        let goal = &values.goals()[0];
+        let chance = |set: &[(&str, f64)]| {
+            let set: Vec<_> = set.iter().map(|(name, value)| (values.named(name).unwrap(), *value)).collect();
+            values.chance_if(goal, &set).unwrap()
+        };
+        // Above 100 points: half of the normal distribution, and 84.13 % of it from one standard deviation below the mean.
+        let expected: [(&[(&str, f64)], f64); 5] = [
+            (&[], 0.8 * 0.5),
+            (&[("finish", 0.9)], 0.9 * 0.5),
+            (&[("lap", 3.9)], 0.8 * 0.841_345),
+            (&[("lap", 4.1)], 0.8 * 0.158_655),
+            (&[("lap", 3.9), ("finish", 1.0)], 0.841_345),
+        ];
+        for (set, expected) in expected {
+            assert!((chance(set) - expected).abs() < 0.002, "{set:?}: {} for {expected}", chance(set));
+        }
+        assert!((goal.chance().unwrap() - chance(&[])).abs() < 1e-12);
+        assert_eq!(values.chance_of(goal.index), goal.chance());
+    });
+    // What was scored has no chance any more.
+    let scored = format!("{FINISH}results: {{r: {{of: race, value: 90 pts, date: 2027-07-01}}}}\n");
+    values_of(&scored, |values| assert_eq!(values.chance_of(values.goals()[0].index), None));
+}

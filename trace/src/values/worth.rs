@@ -53,18 +53,22 @@ impl Values {
 
     /// The points for one SI unit more of a value: through what reads it, and for a system or a total through the car.
     fn per_si(&self, node: NodeId, sensitivities: &[f64]) -> f64 {
-        let own = sensitivities[node];
+        self.raised_with(node).into_iter().map(|own| sensitivities[own]).sum()
+    }
+
+    /// The values that one more unit of a value is one more unit of.
+    pub(super) fn raised_with(&self, node: NodeId) -> Vec<NodeId> {
         match (&self.keys[node], &self.network.nodes[node]) {
             // The car adds up parts, not systems: one more kilogram in a system is also one more in the car.
             (Key::Group(Some(_), amount), _) => {
-                own + self.node(&Key::Group(None, *amount)).map_or(0.0, |car| sensitivities[car])
+                [node].into_iter().chain(self.node(&Key::Group(None, *amount))).collect()
             }
             (Key::Record(_), value) => match (&value.rule, &value.inputs[..]) {
                 // A total with one input is the same value under another name.
-                (Rule::Total(factors), [input]) if factors[..] == [1.0] => self.per_si(*input, sensitivities),
-                _ => own,
+                (Rule::Total(factors), [input]) if factors[..] == [1.0] => self.raised_with(*input),
+                _ => vec![node],
             },
-            _ => own,
+            _ => vec![node],
         }
     }
 

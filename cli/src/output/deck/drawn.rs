@@ -182,7 +182,7 @@ pub(super) fn levers(study: &Study, goal: &GoalPoints) -> Tornado {
         all.filter(|worth| worth.per_percent.is_finite() && worth.per_percent != 0.0).map(bar).collect();
     bars.sort_by(|a, b| b.higher.abs().total_cmp(&a.higher.abs()));
     bars.truncate(MOST_ROWS);
-    Tornado { goal: study.loaded.record(goal.index).name().to_owned(), by: "1 %".to_owned(), bars }
+    Tornado { goal: study.loaded.record(goal.index).name().to_owned(), by: "1 %".to_owned(), chance: None, bars }
 }
 
 /// What moves the points.

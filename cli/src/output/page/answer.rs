@@ -7,7 +7,7 @@ use trace::Finding;
 use trace::finding::LEVELS;
 use trace::values::{GoalPoints, LEVEL};
 
-use super::PageView;
+use super::{PageView, Worths};
 use crate::output::incomplete_numbers;
 use crate::output::points::{self, needs, sum, without_value};
 use crate::screen::count;
@@ -50,6 +50,25 @@ pub(super) fn goals(view: &PageView<'_>) -> Vec<Value> {
     view.study.goals().iter().map(|goal| self::goal(view, goal)).collect()
 }
 
+/// The numbers of points on the page that a reader could take for each other, each with what it is.
+pub(super) fn scores(view: &PageView<'_>, worths: Option<&Worths<'_>>) -> Option<String> {
+    let goal = view.study.goals().first()?;
+    let score = view.audit.goals.iter().find(|own| own.index == goal.index);
+    let scored = goal.events.iter().filter(|event| view.study.is_event_scored(event)).count();
+    let mut all = vec![(goal.plan, "planned")];
+    let is_before = scored == 0;
+    all.extend(score.filter(|_| !is_before).and_then(|own| Some((own.predicted?, "predicted before the contest"))));
+    all.extend(goal.predicted.map(|points| match scored {
+        0 => (points, "predicted now, with the results of tests"),
+        all if all == goal.events.len() => (points, "scored"),
+        _ => (points, "scored so far, the other events predicted"),
+    }));
+    let estimated = worths.filter(|own| own.goal.index == goal.index).and_then(|own| own.goal.predicted);
+    all.extend(estimated.map(|points| (points, "the same car by estimates alone, for decisions and levers")));
+    let texts: Vec<String> = all.iter().map(|(points, what)| format!("{points:.1} {what}")).collect();
+    (texts.len() > 2).then(|| format!("Points on this page: {}.", texts.join("; ")))
+}
+
 /// A goal with its answer.
 pub(super) fn goal(view: &PageView<'_>, goal: &GoalPoints) -> Value {
     let loaded = &view.study.loaded;
@@ -79,6 +98,16 @@ pub(super) fn goal(view: &PageView<'_>, goal: &GoalPoints) -> Value {
     let (needed, unknown) = match needed {
         Ok(needed) => (Some(needed), None),
         Err(why) => (None, Some(why.clone())),
+    };
+    let driven = view.study.values().scored_by_place(goal.index);
+    let is_over = is_scored || reached.is_some_and(|own| own.place_reached.is_some());
+    let needed = match (driven, loaded.goal(goal.index).and_then(|own| own.place)) {
+        (Some((year, points)), Some(place)) => Some(format!("place {place} scored {points:.1} points in {year}")),
+        (None, Some(place)) if is_over => needed.map(|text| {
+            let day = view.study.day;
+            format!("{text}: an estimate of {day} from earlier contests; what place {place} scored is not on record")
+        }),
+        _ => needed,
     };
     json!({
         "goal": view.link(goal.index),

@@ -2,16 +2,17 @@
 
 use schema::number::{difference, is_shown_as_zero, signed};
 use serde_json::{Value, json};
-use trace::RecordId;
 use trace::history::choice::Choice;
 use trace::talk::decisions::Traded;
 use trace::values::{Key, Outcome, Significance};
+use trace::{Finding, RecordId};
 
 use super::records::Places;
 use super::{PageView, Worths};
 use crate::output::compare::View;
 use crate::output::decided::without_numbers;
 use crate::output::numbers::quantity;
+use crate::output::pictures::from_study::value_name;
 use crate::output::points::points_of;
 
 /// The decisions, those without a choice first, each with what the checks say of it, such as a value that has changed since.
@@ -21,10 +22,24 @@ pub(super) fn section(view: &PageView<'_>, worths: Option<&Worths<'_>>, places: 
     all.sort_by_key(|index| (is_chosen(index), *index));
     let with_notes = |index: RecordId| {
         let mut own = decision(view, index, worths).0;
-        own["notes"] = json!(places.messages(index).collect::<Vec<_>>());
+        own["notes"] = json!(places.open(index).map(|finding| note(view, index, finding)).collect::<Vec<_>>());
         own
     };
     all.into_iter().map(with_notes).collect()
+}
+
+/// What a check says of a decision; of a value that it was chosen with, by titles and with what is calculated with it.
+fn note(view: &PageView<'_>, index: RecordId, finding: &Finding) -> String {
+    let field = || finding.field.as_deref().filter(|_| finding.check.name == "decision-drift");
+    let words = field().and_then(|field| {
+        let (name, to) = field.strip_prefix("alternatives.")?.split_once(".sets.")?;
+        let (_, rest) = finding.message.split_once(&format!("alternative {name} was chosen with {to} at "))?;
+        let title = view.study.loaded.decision(index)?.alternatives.get(name)?.title.as_deref().unwrap_or(name);
+        let values = view.study.values();
+        let value = values.named(to).map_or_else(|| to.to_owned(), |node| value_name(values, node).title);
+        Some(format!("points of {title} are calculated with {value} at {rest}"))
+    });
+    words.unwrap_or_else(|| finding.message.clone())
 }
 
 /// A decision in its own place: also the picture of what its alternatives trade.
@@ -138,7 +153,12 @@ impl<'v> Trade<'v> {
 /// How many of the analyses that inform a decision were there before its choice; `None` if the day of the choice is unknown.
 fn before_choice(all: usize, after: Option<usize>) -> Option<String> {
     let after = after?;
-    Some(if all == 0 { "none".to_owned() } else { format!("{} of {all}", all.saturating_sub(after)) })
+    let before = all.saturating_sub(after);
+    Some(match (all, before) {
+        (0, _) => "no analysis".to_owned(),
+        (_, before) if before == all => format!("{before} before"),
+        _ => format!("{before} before, {} after", all - before),
+    })
 }
 
 /// The difference to the car as it is, as text.

@@ -70,9 +70,10 @@ pub(super) fn budget(view: &PageView<'_>, number: usize, own: &trace::values::Bu
     (!picture.is_empty()).then(|| beside_its_table(&picture))
 }
 
-/// What 1 % of each value moves the points.
+/// What 1 % of each value does to the chance of the goal, or to the points.
 pub(super) fn worth(view: &PageView<'_>, worths: &Worths<'_>) -> String {
-    beside_its_table(&tornado::picture("_worth0", &from_study::tornado(view.study, &worths.goal)))
+    let chance = worths.chance.as_ref().map(|(now, effects)| (*now, effects));
+    beside_its_table(&tornado::picture("_worth0", &from_study::tornado(view.study, &worths.goal, chance)))
 }
 
 /// The stress of a part, one picture for each of its current analyses with a stress file.

@@ -5,6 +5,8 @@ use std::collections::BTreeMap;
 use schema::Day;
 use serde_json::{Value, json};
 use trace::RecordId;
+use trace::audit::LaterChange;
+use trace::history::Commit;
 
 use super::{PageView, in_days};
 use crate::screen::count;
@@ -114,10 +116,36 @@ fn row(view: &PageView<'_>, lead: &str, due: &Due) -> Value {
     })
 }
 
-/// The safety-critical records with a result that is older than a change: each with what was changed.
+/// The most changes after a result that are listed.
+const MOST_LATER: usize = 8;
+
+/// The safety-critical records with a result that is older than a change: each with everything that was changed since, the
+/// weightiest first.
 pub(super) fn outdated(view: &PageView<'_>) -> Vec<Value> {
-    let all = trace::audit::outdated(view.study).into_iter();
-    all.map(|(record, finding)| json!({"record": view.link(record), "message": finding.message})).collect()
+    let history = view.study.past().available();
+    let change = |own: &LaterChange| {
+        let what = own.key.as_ref().map(|(_, route)| match route.strip_prefix("serves.") {
+            Some(served) => format!("why it serves {}", view.named(served)["title"].as_str().unwrap_or(served)),
+            None => super::records::key_words(route),
+        });
+        let commit = history.and_then(|history| history.commit(own.commit));
+        let text = |text: &Option<String>| text.as_deref().map(super::records::short);
+        json!({"what": what, "before": text(&own.before), "after": text(&own.after),
+               "day": commit.map(|commit| commit.day.to_string()), "commit": commit.map(Commit::short)})
+    };
+    let one = |(record, finding): (RecordId, &trace::Finding)| {
+        let changes = trace::audit::changes_after_result(view.study, record);
+        let result = view.study.latest_result(record);
+        json!({
+            "record": view.link(record),
+            "lead": view.study.graph.lead(record),
+            "message": finding.message,
+            "day": result.and_then(|(_, result)| result.date).map(|day| day.to_string()),
+            "changes": changes.iter().take(MOST_LATER).map(change).collect::<Vec<_>>(),
+            "more": changes.len().saturating_sub(MOST_LATER),
+        })
+    };
+    trace::audit::outdated(view.study).into_iter().map(one).collect()
 }
 
 /// The safety-critical records without a test, a demonstration or an inspection that has passed, by lead.

@@ -7,8 +7,10 @@ mod decisions;
 mod drawn;
 mod due;
 mod facts;
+mod open;
 mod points;
 mod predictions;
+mod recent;
 mod records;
 mod risk;
 pub(super) mod script;
@@ -17,16 +19,18 @@ mod stress;
 mod tree;
 mod worth;
 
+use std::borrow::Cow;
 use std::cell::Cell;
-use std::collections::HashSet;
+use std::collections::{HashMap, HashSet};
 
+use schema::Kind;
 use serde_json::{Value, json};
 use trace::audit::{Audit, Season};
 use trace::finding::OffCheck;
 use trace::git::OffSince;
 use trace::snapshot::{Source, short_id};
 use trace::values::{GoalPoints, Values};
-use trace::{Error, RecordId, Study};
+use trace::{Error, NodeId, RecordId, Study};
 
 use super::check::off_text;
 use super::pictures::typeset::typeset_all;
@@ -83,6 +87,9 @@ struct Worths<'t> {
     values: &'t Values,
     goal: GoalPoints,
     sensitivities: Vec<f64>,
+    /// The chance of the goal for these values, and what 1 % more of the values with the most points adds to it; `None` if it
+    /// is not known, or after the contest.
+    chance: Option<(f64, HashMap<NodeId, f64>)>,
 }
 
 /// The templates of the page. The list of records and their places are rendered a few at a time, so that the data of all of
@@ -180,6 +187,8 @@ fn context(view: &PageView<'_>, places: &Places<'_, '_>, worths: Option<&Worths<
         "broken": answer::broken(view),
         "counts": answer::counts(view),
         "goals": answer::goals(view),
+        "scores": answer::scores(view, worths),
+        "open": open::section(view),
         "points": points::section(view),
         "risk": risk::section(view),
         "longest": risk::longest(view),
@@ -198,7 +207,7 @@ fn context(view: &PageView<'_>, places: &Places<'_, '_>, worths: Option<&Worths<
         "worth": worth::section(view, worths),
         "limits_sentence": changes::limits_sentence(&limits),
         "limits": limits,
-        "recent": changes::recent(view),
+        "recent": recent::section(view),
         "predictions": predictions::section(view),
         "chain_picture": drawn::chain(view),
         "without_place": without_place,
@@ -243,9 +252,34 @@ impl<'t> PageView<'t> {
         if name.trim().is_empty() { self.id(index) } else { name }
     }
 
+    /// The title of a record; of a result, a revision or a waiver without one, what it is about.
+    fn words(&self, index: RecordId) -> Cow<'t, str> {
+        let loaded = &self.study.loaded;
+        let record = loaded.record(index);
+        let word = match loaded.kind(index) {
+            Kind::Result => "Result",
+            Kind::Revision => "Revision",
+            Kind::Waiver => "Waiver",
+            Kind::Goal
+            | Kind::Event
+            | Kind::Target
+            | Kind::Requirement
+            | Kind::System
+            | Kind::Part
+            | Kind::Analysis
+            | Kind::Decision => return self.title(index).into(),
+        };
+        let waived = loaded.waiver(index).and_then(|waiver| waiver.of.as_ref());
+        let about = record.about().or(waived).and_then(|about| loaded.find(about.as_str()));
+        match about.filter(|_| self.title(index) == record.id.as_str()) {
+            Some(about) => format!("{word}: {}", self.title(about)).into(),
+            None => self.title(index).into(),
+        }
+    }
+
     /// A record to press: its id and its title.
     fn link(&self, index: RecordId) -> Value {
-        json!({"id": self.id(index), "title": self.title(index)})
+        json!({"id": self.id(index), "title": self.words(index)})
     }
 
     /// A record by its id, which may not exist: then only the text is shown.
@@ -274,7 +308,8 @@ impl<'t> PageView<'t> {
         let values = self.study.values_on_paper();
         let goal = values.goals().into_iter().next()?;
         let sensitivities = values.worth_of_all(goal.node);
-        Some(Worths { values, goal, sensitivities })
+        let chance = worth::chances(self, values, &goal, &sensitivities);
+        Some(Worths { values, goal, sensitivities, chance })
     }
 }
 

@@ -111,9 +111,8 @@ impl<'v, 't> Places<'v, 't> {
     }
 
     /// What the checks say of a record, without what was waived.
-    pub(super) fn messages(&self, index: RecordId) -> impl Iterator<Item = &'v str> {
-        let own = self.findings(index).iter().filter(|finding| finding.waiver.is_none());
-        own.map(|finding| finding.message.as_str())
+    pub(super) fn open(&self, index: RecordId) -> impl Iterator<Item = &'v Finding> {
+        self.findings(index).iter().copied().filter(|finding| finding.waiver.is_none())
     }
 
     /// The records with a place, in their order: all, or as many as a page may have, the most important ones.
@@ -146,7 +145,7 @@ impl<'v, 't> Places<'v, 't> {
         let record = view.study.loaded.record(index);
         json!({
             "id": record.id.as_str(),
-            "title": view.title(index),
+            "title": view.words(index),
             "kind": record.kind().singular(),
             "section": section(view, index),
             "lead": view.study.graph.lead(index),
@@ -232,7 +231,7 @@ fn place(places: &Places<'_, '_>, index: RecordId, line: u32) -> Value {
     let file = format!("{}{}:{line}", loaded.snapshot.prefix, loaded.path(loaded.file(index)));
     json!({
         "id": record.id.as_str(),
-        "title": view.title(index),
+        "title": view.words(index),
         "kind": record.kind().singular(),
         "about": record.about().map(|about| view.named(about.as_str())),
         "lead": graph.lead(index),
@@ -427,7 +426,7 @@ fn history(view: &PageView<'_>, index: RecordId) -> Value {
 }
 
 /// An amount by its name alone: its value is what changes most.
-fn key_words(what: &str) -> String {
+pub(super) fn key_words(what: &str) -> String {
     match what.strip_prefix("amounts.") {
         Some(amount) => amount.strip_suffix(".value").unwrap_or(amount).replace('.', " "),
         None => what.to_owned(),

@@ -1,5 +1,6 @@
 //! The targets that are at risk or missed, the most points first.
 
+use schema::number;
 use serde_json::{Value, json};
 use trace::values::{Status, TargetStatus};
 
@@ -18,36 +19,63 @@ fn rank(status: Status) -> u8 {
     }
 }
 
-/// The targets to talk about, with the points between their value and their limit.
-pub(super) fn section(view: &PageView<'_>) -> Vec<Value> {
+/// A target to talk about, with what it would add if its value were at its limit.
+struct Short<'t> {
+    target: &'t TargetStatus,
+    points: Option<f64>,
+    /// The chance of the first goal then, less the one now.
+    chance: Option<f64>,
+}
+
+/// The most targets whose effect on the chance is asked.
+const MOST_CHANCES: usize = 60;
+
+/// The targets to talk about: those first that would add most to the chance of the goal, or to the points.
+pub(super) fn section(view: &PageView<'_>) -> Value {
     let study = view.study;
     let values = study.values();
-    let sensitivities = study.goals().first().map(|goal| values.worth_of_all(goal.node));
+    let goal = study.goals().first();
+    let sensitivities = goal.map(|goal| values.worth_of_all(goal.node));
     let points = |target: &TargetStatus| sensitivities.as_ref().and_then(|all| values.points_to_limit(target, all));
-    let mut all: Vec<(&TargetStatus, Option<f64>)> = study
-        .target_statuses()
-        .iter()
-        .filter(|target| target.status.is_short())
-        .map(|target| (target, points(target)))
+    let now = goal.filter(|goal| !study.is_scored(goal)).and_then(|goal| Some((goal, goal.chance()?)));
+    let chance = |(at, target): (usize, &TargetStatus)| {
+        let (goal, now) = now.filter(|_| at < MOST_CHANCES)?;
+        Some(values.chance_if(goal, &[(target.node, target.limit.only_end()?)])? - now)
+    };
+    let short = study.target_statuses().iter().filter(|target| target.status.is_short()).enumerate();
+    let mut all: Vec<Short<'_>> = short
+        .map(|(at, target)| {
+            let points = points(target);
+            Short { target, points, chance: points.and_then(|_| chance((at, target))) }
+        })
         .collect();
-    let lost = |points: Option<f64>| points.map_or(0.0, |points| points.max(0.0));
-    all.sort_by(|(a, points_a), (b, points_b)| {
-        let by_points = lost(*points_b).total_cmp(&lost(*points_a));
-        let by_margin = || a.margin.unwrap_or(0.0).total_cmp(&b.margin.unwrap_or(0.0));
-        by_points.then(rank(a.status).cmp(&rank(b.status))).then_with(by_margin).then(a.index.cmp(&b.index))
+    let gain = |by: Option<f64>| by.map_or(0.0, |by| by.max(0.0));
+    all.sort_by(|a, b| {
+        let by_chance = gain(b.chance).total_cmp(&gain(a.chance));
+        let by_points = gain(b.points).total_cmp(&gain(a.points));
+        let by_margin = || a.target.margin.unwrap_or(0.0).total_cmp(&b.target.margin.unwrap_or(0.0));
+        let by_status = rank(a.target.status).cmp(&rank(b.target.status));
+        by_chance.then(by_points).then(by_status).then_with(by_margin).then(a.target.index.cmp(&b.target.index))
     });
-    all.into_iter().map(|(target, points)| row(view, target, points)).collect()
+    let uncertain = all.iter().filter(|own| own.target.status == Status::Uncertain).count();
+    json!({
+        "rows": all.iter().map(|own| row(view, own)).collect::<Vec<_>>(),
+        "beyond": all.len() - uncertain,
+        "uncertain": uncertain,
+        "points": all.iter().any(|own| own.points.is_some()),
+        "chance": now.filter(|_| all.iter().any(|own| own.chance.is_some())).map(|(_, now)| number::percent(now, 1)),
+    })
 }
 
 /// What the points and the chance would be if every target at risk or missed were at its limit, as a sentence.
 pub(super) fn if_met(view: &PageView<'_>) -> Option<String> {
     let own = view.study.if_met()?;
-    let points = schema::number::signed(own.points, 1);
-    if schema::number::is_shown_as_zero(own.points, 1) {
+    let points = number::signed(own.points, 1);
+    if number::is_shown_as_zero(own.points, 1) {
         return None;
     }
     let (now, then) = own.chances?;
-    let [now, then] = [now, then].map(schema::number::chance);
+    let [now, then] = [now, then].map(number::chance);
     let chance = if now == then { format!("the chance stays {now}") } else { format!("the chance {now} → {then}") };
     Some(format!("With each of them at its limit: {points} points, {chance}."))
 }
@@ -63,8 +91,8 @@ pub(super) fn longest(view: &PageView<'_>) -> Vec<Value> {
     open.iter().take(3).map(one).collect()
 }
 
-fn row(view: &PageView<'_>, target: &TargetStatus, points: Option<f64>) -> Value {
-    let study = view.study;
+fn row(view: &PageView<'_>, own: &Short<'_>) -> Value {
+    let (study, target) = (view.study, own.target);
     let values = study.values();
     let unit = values.unit(target.node);
     let periods = view.audit.at_risk_periods.iter();
@@ -79,7 +107,8 @@ fn row(view: &PageView<'_>, target: &TargetStatus, points: Option<f64>) -> Value
         "value": values.spread(target.node).map(|own| spread(&own, unit)),
         "limit": limit_text(&study.loaded, target.index),
         "margin": margin(target, unit),
-        "points": points.map(|points| schema::number::signed(points, 1)),
+        "points": own.points.map(|points| number::signed(points, 1)),
+        "chance": own.chance.map(|by| number::signed_percent(by, 1)),
         "since": since.map(|day| day.to_string()),
         "for": since.map(|day| in_days(study.day.days_until(day))),
         "lead": study.graph.lead(target.index),

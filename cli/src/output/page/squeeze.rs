@@ -5,7 +5,7 @@
 use std::collections::HashSet;
 
 /// End tags that a parser adds itself, before the next such element and at the end of their parent.
-const IMPLIED: [&str; 6] = ["li", "td", "th", "dt", "dd", "option"];
+const IMPLIED: [&str; 9] = ["li", "td", "th", "tr", "thead", "tbody", "dt", "dd", "option"];
 
 /// A page with quoted attributes, as the template writes it. `without` are the ids of the records that have no place.
 pub(super) fn squeeze(html: &str, without: &HashSet<&str>) -> String {
@@ -189,6 +189,10 @@ mod tests {
             ("<ul><li>a</li><li>b</li></ul>", "<ul><li>a<li>b</ul>"),
             ("<td class=\"\">1&#x2f;s</td><td>it&#x27;s</td>", "<td>1/s<td>it&#x27;s"),
             ("<details open><summary>x</summary></details>", "<details open><summary>x</summary></details>"),
+            (
+                "<table><thead><tr><th>a</th></tr></thead><tbody>\n<tr><td>1</td></tr>\n</tbody></table>b",
+                "<table><thead><tr><th>a<tbody>\n<tr><td>1\n</table>b",
+            ),
             ("<option value=\"\">all</option>", "<option value>all"),
             ("<!doctype html>\n<!-- mark -->\n<p>", "<!doctype html>\n<!-- mark -->\n<p>"),
         ];

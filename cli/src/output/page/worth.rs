@@ -1,9 +1,11 @@
 //! What moves the points: the worth of one unit, or of 1 %, of each value.
 
+use std::collections::HashMap;
+
 use schema::number;
 use serde_json::{Value, json};
-use trace::RecordId;
-use trace::values::{Key, Worth};
+use trace::values::{GoalPoints, Key, Values, Worth};
+use trace::{NodeId, RecordId};
 
 use super::{PageView, Worths};
 use crate::output::numbers::quantity;
@@ -11,15 +13,35 @@ use crate::output::pictures::from_study;
 
 /// The most values of each table.
 const MOST: usize = 60;
+/// The values whose effect on the chance is asked.
+const MOST_CHANCES: usize = 30;
 /// The values that are not folded.
 const FIRST: usize = 15;
 /// Values with less than this for 1 % are not listed.
 const SMALL: f64 = 0.01;
 
+/// The chance of a goal, and what 1 % more of each of the values with the most points adds to it; `None` if the chance is not
+/// known, or if the contest is over.
+pub(super) fn chances(
+    view: &PageView<'_>,
+    values: &Values,
+    goal: &GoalPoints,
+    sensitivities: &[f64],
+) -> Option<(f64, HashMap<NodeId, f64>)> {
+    let is_scored = view.study.goals().iter().any(|own| own.index == goal.index && view.study.is_scored(own));
+    // What is certain is raised by nothing.
+    let now = goal.chance().filter(|chance| !is_scored && *chance > 0.0 && *chance < 1.0)?;
+    let is_given = |own: &Worth| matches!(values.keys[own.node], Key::Local(..));
+    let leaves = values.worth_of_leaves(sensitivities).into_iter().filter(|own| !is_given(own));
+    let all = values.worth_of_car(sensitivities).into_iter().chain(leaves.take(MOST_CHANCES));
+    let effect = |own: Worth| Some((own.node, values.chance_if(goal, &[(own.node, 1.01 * own.value)])? - now));
+    Some((now, all.filter(|own| own.per_percent.abs() >= SMALL).filter_map(effect).collect()))
+}
+
 /// The amounts of the car, the values that the team can change, and those under `given`, the largest effects first.
 pub(super) fn section(view: &PageView<'_>, worths: Option<&Worths<'_>>) -> Value {
     let Some(worths) = worths else {
-        return json!({"one": [], "car": [], "values": [], "smaller": [], "given": [], "more": 0, "picture": Value::Null});
+        return json!({"one": [], "car": [], "values": [], "smaller": [], "given": [], "more": 0, "chance": Value::Null, "picture": Value::Null});
     };
     let values = worths.values;
     let rows = |all: &[Worth]| -> Vec<Value> { all.iter().map(|own| row(view, worths, own)).collect() };
@@ -37,6 +59,8 @@ pub(super) fn section(view: &PageView<'_>, worths: Option<&Worths<'_>>) -> Value
     let [own, given] = [own, given].map(|mut all| {
         all.retain(|own| own.per_percent.abs() >= SMALL);
         all.truncate(MOST);
+        // Where a chance is known, what it does to that is more important.
+        all.sort_by(|a, b| effect(worths, b).total_cmp(&effect(worths, a)));
         all
     });
     json!({
@@ -46,8 +70,14 @@ pub(super) fn section(view: &PageView<'_>, worths: Option<&Worths<'_>>) -> Value
         "smaller": rows(own.get(FIRST..).unwrap_or_default()),
         "given": rows(&given),
         "more": all - own.len() - given.len(),
+        "chance": worths.chance.as_ref().map(|(now, _)| number::percent(*now, 1)),
         "picture": super::drawn::worth(view, worths),
     })
+}
+
+/// By how much 1 % of a value changes the chance, without the sign; values whose effect is not asked come last.
+fn effect(worths: &Worths<'_>, worth: &Worth) -> f64 {
+    worths.chance.as_ref().and_then(|(_, effects)| effects.get(&worth.node)).map_or(0.0, |by| by.abs())
 }
 
 fn row(view: &PageView<'_>, worths: &Worths<'_>, worth: &Worth) -> Value {
@@ -72,6 +102,7 @@ fn row(view: &PageView<'_>, worths: &Worths<'_>, worth: &Worth) -> Value {
         "unit": if unit.to_string().is_empty() { "1".to_owned() } else { unit.to_string() },
         "per_unit": points(worth.per_si * unit.factor() / f64::from(count)),
         "per_percent": points(worth.per_percent),
+        "chance": worths.chance.as_ref().and_then(|(_, effects)| Some(number::signed_percent(*effects.get(&worth.node)?, 2))),
     })
 }
 

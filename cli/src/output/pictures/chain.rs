@@ -15,6 +15,8 @@ pub(crate) struct Chain {
     pub(crate) nodes: Vec<ChainNode>,
     /// The positions of the goals, of the car, and of what is neither below them.
     pub(crate) roots: Vec<usize>,
+    /// How many records are only notes on others, and in no chain.
+    pub(crate) notes: usize,
 }
 
 /// A record of the chain.
@@ -104,7 +106,12 @@ pub(crate) fn picture(input: &Chain, links: bool) -> Picture {
     let systems = input.nodes.iter().filter(|node| node.kind == schema::Kind::System.singular()).count();
     let faults = input.nodes.iter().filter(|node| !node.fault.is_empty()).count();
     let caption = [
-        count(records, "record"),
+        match input.notes {
+            0 => count(records, "record"),
+            notes => {
+                format!("{records} of {} (revisions and waivers are in no chain)", count(records + notes, "record"))
+            }
+        },
         if systems > 0 { format!(", {} of them under the car", count(systems, "system")) } else { String::new() },
         format!(
             ": {} good, {} missed or at risk, {} uncertain or without a value",

@@ -1,4 +1,4 @@
-//! What moves the points: the effect of each value, the largest first.
+//! What moves the points, or the chance of a place: the effect of each value, the largest first.
 
 use super::rows::Rows;
 use super::scale::{Axis, Uprights};
@@ -13,6 +13,8 @@ pub(crate) struct Tornado {
     pub(crate) goal: String,
     /// By how much each value is changed, as text: `1 %`, `its uncertainty`.
     pub(crate) by: String,
+    /// What the bars are, if not points: what has a chance, and the chance now, both as text. They are percent of it then.
+    pub(crate) chance: Option<(String, String)>,
     /// The values, the largest effect first.
     pub(crate) bars: Vec<TornadoBar>,
 }
@@ -30,6 +32,8 @@ pub(crate) struct TornadoBar {
     pub(crate) higher: f64,
     /// The lower value and the higher one, with their unit.
     pub(crate) to: [String; 2],
+    /// The points that a higher value adds, if the bars are of a chance.
+    pub(crate) points: Option<f64>,
 }
 
 impl TornadoBar {
@@ -40,6 +44,18 @@ impl TornadoBar {
     /// The points of the better direction.
     fn better(&self) -> f64 {
         self.higher.max(self.lower)
+    }
+
+    /// The effect in the better direction, with its unit if it is of a chance.
+    fn effect(&self) -> String {
+        let better = change(self.better());
+        if self.points.is_some() { typeset(&format!("{better} %")) } else { better }
+    }
+
+    /// The points in the better direction, to add to the effect on a chance.
+    fn points(&self) -> String {
+        let sign = if self.higher >= self.lower { 1.0 } else { -1.0 };
+        self.points.map(|points| format!("{} points", change(sign * points))).unwrap_or_default()
     }
 
     /// From the value now to the one in the better direction.
@@ -62,19 +78,33 @@ pub(crate) fn picture(key: &str, input: &Tornado) -> Picture {
         return Picture::sentence(format!("{}: no value changes the points yet", input.goal));
     }
     let largest = bars.iter().take(3);
-    let largest: Vec<String> =
-        largest.map(|bar| format!("{}, {}: {} points", bar.name.title, bar.step(), change(bar.better()))).collect();
+    let largest = largest.map(|bar| {
+        let effect = match bar.points {
+            Some(_) => format!("{}, {}", bar.effect(), bar.points()),
+            None => format!("{} points", bar.effect()),
+        };
+        format!("{}, {}: {effect}", bar.name.title, bar.step())
+    });
+    let largest: Vec<String> = largest.collect();
     let others = bars.len().saturating_sub(MOST);
     let others = if others > 0 { format!("; {others} smaller ones are in the table") } else { String::new() };
-    let caption =
-        format!("What {} of a value moves the points most: {}{others}", typeset(&input.by), largest.join("; "));
-    let alt = format!("Tornado of the points of {}. {caption}", input.goal);
+    let by = typeset(&input.by);
+    let (title, moves) = match &input.chance {
+        None => ("What moves the points", format!("What {by} of a value moves the points most")),
+        Some((of, now)) => {
+            let now = typeset(now);
+            ("What raises the chance", format!("What {by} of a value adds to the chance of {of}, {now} for this car"))
+        }
+    };
+    let caption = format!("{moves}: {}{others}", largest.join("; "));
+    let alt = format!("Tornado of {}. {caption}", input.goal);
     let drawn = &bars[..bars.len().min(MOST)];
-    Picture::drawn(key, "What moves the points", caption, alt, table, |canvas, shape| draw(canvas, shape, input, drawn))
+    Picture::drawn(key, title, caption, alt, table, |canvas, shape| draw(canvas, shape, input, drawn))
 }
 
 fn table(input: &Tornado, bars: &[&TornadoBar]) -> PictureTable {
-    let [less, more] = ["less", "more"].map(|word| format!("points for {} {word}", input.by));
+    let what = if input.chance.is_some() { "chance, %" } else { "points" };
+    let [less, more] = ["less", "more"].map(|word| format!("{what} for {} {word}", input.by));
     let heads = [("value", false), ("now", true), (less.as_str(), true), (more.as_str(), true)];
     let mut table = PictureTable::new("What moves the points", &heads);
     for bar in bars {
@@ -119,7 +149,7 @@ fn draw(canvas: &mut Canvas, shape: Shape, input: &Tornado, bars: &[&TornadoBar]
     } else {
         Uprights::Whole(top, bottom)
     };
-    x.grid_below(canvas, &uprights, "pts");
+    x.grid_below(canvas, &uprights, if input.chance.is_some() { "%" } else { "pts" });
     let zero = x.inside(0.0);
     let mut y = top;
     for (bar, name) in bars.iter().zip(&names) {
@@ -131,20 +161,17 @@ fn draw(canvas: &mut Canvas, shape: Shape, input: &Tornado, bars: &[&TornadoBar]
             canvas.text((0.0, first + LINE * at as f64), Align::Start, "", line);
         }
         let beside = if shape.is_narrow() { 0.5 * width } else { width - right - 10.0 };
-        let points = cut(&change(bar.better()), "b", beside);
+        let effect = cut(&bar.effect(), "b", beside);
+        // With a chance, the step is in the caption and in the table.
+        let step = if bar.points.is_some() { bar.points() } else { bar.step() };
         let at = if shape.is_narrow() {
             let below = first + LINE * lines;
-            canvas.text((width, below), Align::End, "b", &points);
-            canvas.text(
-                (0.0, below),
-                Align::Start,
-                "s",
-                &cut(&bar.step(), "s", width - text_width(&points, "b") - 8.0),
-            );
+            canvas.text((width, below), Align::End, "b", &effect);
+            canvas.text((0.0, below), Align::Start, "s", &cut(&step, "s", width - text_width(&effect, "b") - 8.0));
             below + 6.0
         } else {
-            canvas.text((width, middle - 3.5), Align::End, "b", &points);
-            canvas.text((width, middle + 12.5), Align::End, "s", &cut(&bar.step(), "s", beside));
+            canvas.text((width, middle - 3.5), Align::End, "b", &effect);
+            canvas.text((width, middle + 12.5), Align::End, "s", &cut(&step, "s", beside));
             middle - 0.5 * Rows::BAR
         };
         canvas.span((zero, x.inside(bar.lower)), at, Rows::BAR, LOWER);

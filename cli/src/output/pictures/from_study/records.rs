@@ -8,7 +8,7 @@ use schema::quantity::Unit;
 use trace::conclusion::Conclusion;
 use trace::stress::{CAUTION, of_part};
 use trace::values::{GoalPoints, Key, Status, Values, Worth};
-use trace::{RecordId, Study};
+use trace::{NodeId, RecordId, Study};
 
 use super::super::Name;
 use super::super::chain::{Chain, ChainNode, Mark};
@@ -21,7 +21,8 @@ use crate::output::stress::bins;
 
 /// What 1 % of each value moves the points: amounts of the whole car, and values of records that are no amounts of parts. What
 /// is under `given` (the best of others, rules, constants of models) can rarely be changed: it is drawn only without others.
-pub(crate) fn tornado(study: &Study, goal: &GoalPoints) -> Tornado {
+/// With a chance now and the effect of some values on it, the bars are of these.
+pub(crate) fn tornado(study: &Study, goal: &GoalPoints, chance: Option<(f64, &HashMap<NodeId, f64>)>) -> Tornado {
     let values = study.values_on_paper();
     let sensitivities = values.worth_of_all(goal.node);
     let is_part = |key: &Key| matches!(key, Key::Part(..));
@@ -33,8 +34,17 @@ pub(crate) fn tornado(study: &Study, goal: &GoalPoints) -> Tornado {
         all.retain(|worth| !is_given(&values.keys[worth.node]));
     }
     all.sort_by(|a, b| b.per_percent.abs().total_cmp(&a.per_percent.abs()));
-    let bars = all.iter().map(|worth| tornado_bar(values, worth, value_name(values, worth.node)));
-    Tornado { goal: study.loaded.record(goal.index).name().to_owned(), by: "1 %".to_owned(), bars: bars.collect() }
+    let bars = all.iter().filter_map(|worth| {
+        let bar = tornado_bar(values, worth, value_name(values, worth.node));
+        let Some((_, effects)) = chance else { return Some(bar) };
+        let by = 100.0 * effects.get(&worth.node)?;
+        Some(TornadoBar { lower: -by, higher: by, points: Some(worth.per_percent), ..bar })
+    });
+    let title = study.loaded.record(goal.index).name().to_owned();
+    let place = study.loaded.goal(goal.index).and_then(|goal| goal.place);
+    let of = place.map_or_else(|| title.clone(), |place| format!("place {place}"));
+    let chance = chance.map(|(now, _)| (of, number::chance(now)));
+    Tornado { goal: title, by: "1 %".to_owned(), chance, bars: bars.collect() }
 }
 
 /// What 1 % of a value moves the points.
@@ -49,6 +59,7 @@ pub(crate) fn tornado_bar(values: &Values, worth: &Worth, name: Name) -> Tornado
         lower: -worth.per_percent,
         higher: worth.per_percent,
         to: [worth.value - step, worth.value + step].map(shown),
+        points: None,
     }
 }
 
@@ -62,7 +73,7 @@ pub(crate) fn chain(study: &Study) -> Chain {
         place[*index] = Some(at);
     }
     let faults = faults(study);
-    let mut chain = Chain::default();
+    let mut chain = Chain { notes: loaded.entries.len() - shown.len(), ..Chain::default() };
     let mut above: Vec<Option<usize>> = Vec::with_capacity(shown.len());
     for index in &shown {
         let next = study.chain(*index).get(1).copied();

@@ -241,6 +241,25 @@ fn the_numbers_of_both_verification_curves_are_on_their_sides() {
     }
 }
 
+/// Where a place is aimed at, the bars are of its chance, and the points are next to it.
+#[test]
+fn a_tornado_of_a_chance_has_percent_and_points() {
+    let mut input = samples::tornado(2, "Grip", 0.5);
+    input.chance = Some(("place 8".to_owned(), "79 %".to_owned()));
+    for bar in &mut input.bars {
+        bar.points = Some(7.6);
+    }
+    (input.bars[0].lower, input.bars[0].higher) = (-2.5, 2.5);
+    let picture = tornado::picture("k", &input);
+    let space = "\u{202f}";
+    let caption = format!("adds to the chance of place 8, 79{space}% for this car: ");
+    assert!(picture.caption.contains(&caption), "{}", picture.caption);
+    assert!(picture.caption.contains(&format!(": +2.5{space}%, +7.6 points")), "{}", picture.caption);
+    let elements = wide(&picture.svg);
+    let texts: Vec<&str> = elements.iter().filter(|own| own.tag == "text").map(|own| own.text.as_str()).collect();
+    assert!(texts.contains(&"+7.6 points") && texts.contains(&format!("+2.5{space}%").as_str()), "{texts:?}");
+}
+
 #[test]
 fn a_tornado_names_record_quantity_and_step_in_full() {
     let mut input = samples::tornado(3, "Endurance, 20 laps with a driver change: best time", 1.0);

@@ -104,8 +104,9 @@ pub(super) fn tornado(count: usize, title: &str, factor: f64) -> tornado::Tornad
         lower: -factor * (5.0 - at as f64 * 0.004) * if at % 2 == 0 { -1.0 } else { 1.0 },
         higher: factor * (4.0 - at as f64 * 0.003) * if at % 2 == 0 { -1.0 } else { 1.0 },
         to: ["200.4 kg".into(), "204.4 kg".into()],
+        points: None,
     });
-    tornado::Tornado { goal: title.to_owned(), by: "1 %".into(), bars: bars.collect() }
+    tornado::Tornado { goal: title.to_owned(), by: "1 %".into(), chance: None, bars: bars.collect() }
 }
 
 pub(super) fn budget(count: usize, title: &str, factor: f64) -> budget::Budget {
@@ -205,7 +206,7 @@ pub(super) fn chain(count: usize, title: &str) -> chain::Chain {
         below: (3 * at + 1..3 * at + 4).filter(|below| *below < count).collect(),
         ..Default::default()
     });
-    chain::Chain { nodes: nodes.collect(), roots: (0..count.min(1)).collect() }
+    chain::Chain { nodes: nodes.collect(), roots: (0..count.min(1)).collect(), notes: 0 }
 }
 
 pub(super) fn stress(count: usize, title: &str, factor: f64) -> stress::Stress {
