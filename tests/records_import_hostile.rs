@@ -238,6 +238,19 @@ fn the_work_grows_with_the_size_of_the_sheet() {
     sandbox.write("tierod.yaml", entry(&parts, "bom.csv"));
     let answer = hostile(&sandbox, "bom").ended(0);
     assert!(answer.out.contains("rows skipped: 10000"), "{}", answer.out);
+    // Rows that are skipped, each with an id that no record has or had.
+    let parts: String = (0..4_000).map(|at| format!("  q{at}: {{in: brakes}}\n")).collect();
+    sandbox.write("many.yaml", format!("parts:\n{parts}"));
+    let rows: String = (0..10_000).map(|at| format!("z{at};0;1\n")).collect();
+    sandbox.write("cad/bom.csv", format!("Part;Qty;Mass\n{rows}"));
+    let amounts: String = (0..6).map(|at| format!("a{at}: {{column: Mass, unit: kg}}, ")).collect();
+    sandbox.write(
+        "tierod.yaml",
+        entry(&format!("{{id: Part, in: brakes, count: Qty, amounts: {{{amounts}}}}}"), "bom.csv"),
+    );
+    let answer = sandbox.within_seconds(30, &["import", "bom"]).ended(0);
+    assert!(answer.out.contains("rows skipped: 10000"), "{}", answer.out);
+    std::fs::remove_file(sandbox.path_of("many.yaml")).unwrap();
     // A text of 200,000 characters, merged over 10,000 rows.
     let long = "x".repeat(200_000);
     let cells: String =

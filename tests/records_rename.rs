@@ -130,3 +130,16 @@ systems:
     let refused = rename("track", "width").ended(2);
     assert!(refused.err.contains("`width` is another value there"), "{}", refused.err);
 }
+
+/// A text in each of many records of one file has the earlier id in it: the file is parsed once.
+#[cfg(unix)]
+#[test]
+fn the_work_of_a_rename_grows_with_the_size_of_the_file() {
+    let sandbox = Sandbox::repository();
+    sandbox.write("tierod.yaml", SETTINGS);
+    let part = |at: usize| format!("  q-{at}: {{in: brakes, notes: \"see hub-old here\"}}\n");
+    sandbox.write("a.yaml", format!("parts:\n  hub-old: {{in: brakes}}\n{}", (0..4_000).map(part).collect::<String>()));
+    let renamed = sandbox.within_seconds(30, &["rename", "hub-old", "hub", "--format", "json"]).json();
+    assert_eq!(renamed["mentions"].as_array().unwrap().len(), 4_000);
+    assert!(read(&sandbox, "a.yaml").contains("  hub: {in: brakes, formerly: [hub-old]}"));
+}

@@ -142,6 +142,16 @@ impl Sandbox {
         Answer::from_output(&self.command(env!("CARGO_BIN_EXE_tierod"), folder).args(args).output().unwrap())
     }
 
+    /// Runs tierod in the folder, and ends it after so many seconds on a processor.
+    #[cfg(unix)]
+    pub(crate) fn within_seconds(&self, seconds: u32, args: &[&str]) -> Answer {
+        let limited = format!("ulimit -t {seconds}; exec \"$@\"");
+        let mut command = self.command("sh", &self.path());
+        Answer::from_output(
+            &command.args(["-c", &limited, "sh", env!("CARGO_BIN_EXE_tierod")]).args(args).output().unwrap(),
+        )
+    }
+
     /// Writes a small project root at a prefix (empty, or ending in `/`) in which no check reports a finding.
     pub(crate) fn small_root(&self, prefix: &str) {
         self.write(&format!("{prefix}tierod.yaml"), SETTINGS);
