@@ -133,6 +133,7 @@ fn the_page_of_a_whole_season_is_small() {
     assert!(said.contains(": 455 records, ") && said.contains(&format!(", {} kB", size.div_ceil(1000))), "{said}");
     assert!(size < 1_460_000, "{size}");
     let page = std::fs::read_to_string(sandbox.path_of("page.html")).unwrap();
+    assert!(page.contains("<th scope=col class=n>room") && !page.contains("growth included"), "no empty column");
     assert!(!page.contains("+0.0<") && page.contains("<td class=n>0.0<"), "one form of a difference of zero");
     let audit = sandbox.tierod_in(&sandbox.path_of("car"), &["audit", "--format", "html"]).out;
     assert!(!audit.contains("+0.0<") && audit.contains(">0.0<"), "one form of a difference of zero in the audit");

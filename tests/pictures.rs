@@ -3,6 +3,7 @@
 
 use serde_json::Value;
 
+use crate::page::{page, place, text};
 use crate::support::Sandbox;
 
 #[test]
@@ -21,9 +22,26 @@ fn captions_have_the_numbers_of_the_audit() {
     let mass = captions.iter().find(|caption| caption.starts_with("Mass of the car: ")).expect("a curve of the mass");
     assert!(mass.contains("when 95 % of the car was on record"), "{mass}");
     for svg in page.split("<svg ").skip(1) {
-        assert!(
-            svg.contains("role=\"img\"") && svg.contains("<title ") && svg.contains("<desc "),
-            "a text alternative"
-        );
+        let named = svg.split("aria-labelledby=\"").nth(1).and_then(|rest| rest.split('"').next()).unwrap();
+        let is_there = |id: &str| ["title", "desc"].iter().any(|tag| page.contains(&format!("<{tag} id=\"{id}\">")));
+        assert!(svg.contains("role=\"img\"") && named.split(' ').all(is_there), "a text alternative: {named}");
     }
+}
+
+/// A target that is at risk has a picture in its place on the page; one that is met has the numbers alone.
+#[test]
+fn a_target_at_risk_has_a_picture_in_its_place() {
+    let sandbox = Sandbox::new();
+    sandbox.small_root("");
+    let target = |id: &str, estimate: &str| {
+        format!(
+            "  {id}: {{title: Coolant, of: car, at-most: 105 degC, estimate: {estimate}, lead: x, serves: {{top: It is needed.}}}}\n"
+        )
+    };
+    let all = target("cold", "60 degC ± 8 degC") + &target("hot", "100 degC ± 8 degC");
+    sandbox.write("goal.yaml", format!("goals:\n  top: {{points: 60 pts, reason: x, lead: x}}\ntargets:\n{all}"));
+    let page = page(&sandbox);
+    assert!(place(&page, "hot").contains("<figure"), "{}", place(&page, "hot"));
+    assert!(text(place(&page, "hot")).contains("shaded where it is met; estimate"), "{}", text(place(&page, "hot")));
+    assert!(!place(&page, "cold").contains("<figure"), "{}", place(&page, "cold"));
 }

@@ -1,14 +1,14 @@
 //! The pictures of the page, each as HTML with its caption. Their numbers are in the tables next to them.
 
 use trace::RecordId;
-use trace::audit::GoalScore;
+use trace::audit::{GoalScore, TargetAudit};
 use trace::values::Status;
 
 use super::{PageView, Worths};
 use crate::output::compare::View;
 use crate::output::pictures::{
     Numbers, Picture, budget as budgets, chain as chains, from_study, frontier as frontiers, loops as periods,
-    over_time, stress as stresses, targets, tornado, verification as verifications, waterfall,
+    over_time, stress as stresses, target, targets, tornado, verification as verifications, waterfall,
 };
 
 /// The ids in a picture begin with a character that no id of a record has.
@@ -44,10 +44,19 @@ pub(super) fn points(view: &PageView<'_>, goal: RecordId) -> Option<String> {
 
 /// The targets that are at risk or missed, on one scale; `None` if there are none.
 pub(super) fn at_risk(view: &PageView<'_>) -> Option<String> {
-    let wanted = |status: Status| matches!(status, Status::AtRisk | Status::Missed | Status::Uncertain);
-    let all: Vec<_> = view.audit.targets.iter().filter(|own| wanted(own.status.status)).cloned().collect();
+    let all: Vec<_> = view.audit.targets.iter().filter(|own| is_at_risk(own)).cloned().collect();
     let input = from_study::targets(view.study, &all, from_study::Words::Status);
     (!all.is_empty()).then(|| beside_its_table(&targets::picture("_risk0", &input)))
+}
+
+/// A target that is at risk or missed, in its own place.
+pub(super) fn target(view: &PageView<'_>, own: &TargetAudit) -> Option<String> {
+    let key = key("target", own.status.index.index());
+    is_at_risk(own).then(|| beside_its_table(&target::picture(&key, &from_study::one_target(view.study, own))))
+}
+
+fn is_at_risk(own: &TargetAudit) -> bool {
+    matches!(own.status.status, Status::AtRisk | Status::Missed | Status::Uncertain)
 }
 
 /// The periods at risk over the season; `None` without a history or without such a period.

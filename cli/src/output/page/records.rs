@@ -17,7 +17,7 @@ use trace::{CommitIndex, Finding, RecordId};
 use super::super::tree::relation;
 use super::facts::facts;
 use super::tree::{Branches, Direction};
-use super::{PageView, Worths, changes, decisions, stress, worth};
+use super::{PageView, Worths, changes, decisions, drawn, stress, worth};
 use crate::output::numbers::{margin, spread};
 use crate::output::values::limit_text;
 use crate::screen::count;
@@ -239,6 +239,7 @@ fn place(places: &Places<'_, '_>, index: RecordId, line: u32) -> Value {
         "file": file,
         "status": status(view, index),
         "value": value(view, index),
+        "picture": target.and_then(|target| drawn::target(view, target)),
         "facts": facts(view, index),
         "linked": linked,
         "more_linked": more_linked,

@@ -4,7 +4,7 @@ use super::rows::{RowText, Rows};
 use super::scale::{Axis, Uprights};
 use super::svg::{Canvas, Fill, Key, Pattern, Shape};
 use super::typeset::typeset;
-use super::waterfall::{BAND, NeededPoints};
+use super::waterfall::{BAND, BAND_FILL, NeededPoints};
 use super::{MOST_ROWS, Name, Picture, PictureTable, points};
 
 /// The bars.
@@ -88,7 +88,7 @@ fn draw(canvas: &mut Canvas, shape: Shape, input: &Bars, bars: &[&Bar]) {
         }
     }
     if let Some(needed) = &needed {
-        keys.extend([(Key::Line("goal"), needed.as_str()), (Key::Area(Fill::Class("band")), BAND)]);
+        keys.extend([(Key::Line("goal"), needed.as_str()), (Key::Area(BAND_FILL), BAND)]);
     }
     if bars.iter().any(|bar| bar.interval.is_some()) {
         keys.push((Key::Interval, &input.interval));
@@ -118,7 +118,7 @@ fn draw(canvas: &mut Canvas, shape: Shape, input: &Bars, bars: &[&Bar]) {
     if let Some(needed) = needed {
         let (low, high) = needed.interval;
         if high > low {
-            canvas.span((x.inside(low), x.inside(high)), top, bottom - top, Fill::Class("band"));
+            canvas.span((x.inside(low), x.inside(high)), top, bottom - top, BAND_FILL);
         }
         uprights.draw(canvas, x.inside(needed.points), "goal");
     }

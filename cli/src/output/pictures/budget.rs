@@ -188,6 +188,8 @@ pub(crate) fn picture(key: &str, input: &Budget) -> Picture {
     })
 }
 
+const SECTION: Fill = Fill::Class("cell other");
+const PART: Fill = Fill::Class("cell");
 const GROWTH: Fill = Fill::Pattern(Pattern::Hatch, "main-edge");
 const RESERVE: Fill = Fill::Pattern(Pattern::Dots, "axis-edge");
 const OVER: Fill = Fill::Pattern(Pattern::Cross, "bad-edge");
@@ -200,7 +202,7 @@ fn strip(canvas: &mut Canvas, input: &Budget) -> f64 {
     let whole = input.limit.max(used).max(input.value.unwrap_or(0.0));
     let x = Axis::new((0.0, whole), (1.0, 1.0 + width));
     let words = format!(
-        "{} of {} to scale: sections, below them their parts",
+        "{} of {} to scale: each section above its parts",
         input.show(input.value.unwrap_or(used)),
         input.show(input.limit)
     );
@@ -208,7 +210,18 @@ fn strip(canvas: &mut Canvas, input: &Budget) -> f64 {
     for (at, line) in lines.iter().enumerate() {
         canvas.text((0.0, 13.0 + LINE * at as f64), Align::Start, "s", line);
     }
-    let top = 3.0 + LINE * lines.len() as f64;
+    // What is in no section is not drawn, and is before the reserve.
+    let filled = used.max(input.value.unwrap_or(0.0));
+    let has_reserve = input.reserve > 0.0 && input.limit - input.reserve > filled;
+    let reserve = format!("reserve {}", input.show(input.reserve));
+    let mut legend = vec![(Key::Area(SECTION), "section"), (Key::Area(PART), "part")];
+    if input.sections.iter().any(|section| section.is_over) {
+        legend.push((Key::Area(OVER), "section over its limit"));
+    }
+    if has_reserve {
+        legend.push((Key::Area(RESERVE), &reserve));
+    }
+    let top = canvas.keys(LINE * lines.len() as f64, &legend) + 3.0;
     let below = top + HEIGHT;
     canvas.span((x.position(0.0), x.position(whole)), top, 2.0 * HEIGHT, Fill::Class("frame"));
     let mut at = 0.0;
@@ -221,16 +234,14 @@ fn strip(canvas: &mut Canvas, input: &Budget) -> f64 {
     let room = |section: &Section| x.position(section.value.unwrap_or(0.0)) - x.position(0.0);
     let fits = |section: &&Section| text_width(&section.name.title, "s") <= room(section) - 6.0;
     let named = largest.iter().all(|section| !section.is_over && fits(section));
-    for (number, section) in largest.iter().enumerate() {
+    for section in &largest {
         let value = section.value.unwrap_or(0.0);
         let ends = (x.position(at), x.position(at + value));
-        // Neighbours have another shade, and all have an edge.
-        let shade =
-            if section.is_over { OVER } else { Fill::Class(if number % 2 == 0 { "cell" } else { "cell other" }) };
-        canvas.span(ends, top, HEIGHT, shade);
+        canvas.span(ends, top, HEIGHT, if section.is_over { OVER } else { SECTION });
         if !named || !canvas.try_text((ends.0 + 3.0, top + 15.5), Align::Start, "s in", &section.name.title) {
             let (own, middle) = ((keys.len() + 1).to_string(), 0.5 * (ends.0 + ends.1));
-            let has_room = text_width(&own, "s") <= ends.1 - ends.0;
+            // A number may be a little wider than its block.
+            let has_room = text_width(&own, "s") <= ends.1 - ends.0 + 6.0;
             if has_room && canvas.try_text((middle, below + HEIGHT + 14.0), Align::Middle, "s", &own) {
                 keys.push((own, format!("{} {}", section.name.title, input.show(value))));
             } else {
@@ -242,7 +253,7 @@ fn strip(canvas: &mut Canvas, input: &Budget) -> f64 {
             let ends = (x.inside(inner), x.inside((inner + part).min(at + value)));
             // What is narrower than its edge would be a block of edges.
             if ends.1 - ends.0 >= 2.0 {
-                canvas.span(ends, below, HEIGHT, Fill::Class("cell"));
+                canvas.span(ends, below, HEIGHT, PART);
             }
             if text_width(&name.title, "s") <= ends.1 - ends.0 - 6.0 {
                 canvas.try_text((ends.0 + 3.0, below + 15.5), Align::Start, "s in", &name.title);
@@ -251,11 +262,7 @@ fn strip(canvas: &mut Canvas, input: &Budget) -> f64 {
         }
         at += value;
     }
-    let others = input.value.unwrap_or(at) - at;
-    if others > 0.0 {
-        at += others;
-    }
-    if input.reserve > 0.0 && input.limit - input.reserve > at {
+    if has_reserve {
         canvas.span((x.position(input.limit - input.reserve), x.position(input.limit)), top, 2.0 * HEIGHT, RESERVE);
     }
     let limit = x.position(input.limit);
@@ -269,7 +276,10 @@ fn strip(canvas: &mut Canvas, input: &Budget) -> f64 {
         let names = format!("{} to {}", first.name.title, last.name.title);
         keys.push((format!("{} others", unnamed.len()), format!("{}: {names}", input.show(sum))));
     } else if let [only] = unnamed[..] {
-        keys.push(("last".to_owned(), format!("{} {}", only.name.title, input.show(only.value.unwrap_or(0.0)))));
+        keys.push((
+            (keys.len() + 1).to_string(),
+            format!("{} {}", only.name.title, input.show(only.value.unwrap_or(0.0))),
+        ));
     }
     list(canvas, below + HEIGHT + 20.0, &keys)
 }
@@ -306,7 +316,10 @@ fn rooms(canvas: &mut Canvas, shape: Shape, input: &Budget, top: f64) {
     }
     known.sort_by(|a, b| a.1.total_cmp(&b.1));
     known.truncate(MOST);
-    let mut keys = vec![(Key::Area(Fill::Class("main")), "room"), (Key::Area(OVER), "over the limit")];
+    let mut keys = vec![(Key::Area(Fill::Class("main")), "room")];
+    if known.iter().any(|(_, room)| *room < 0.0) {
+        keys.push((Key::Area(OVER), "over the limit"));
+    }
     if known.iter().any(|(section, _)| section.growth.is_some_and(|growth| growth > 0.0)) {
         keys.push((Key::Area(GROWTH), "growth allowance: room if nothing grows"));
     }

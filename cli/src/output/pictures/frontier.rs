@@ -63,6 +63,12 @@ impl Frontier {
         self.alternatives.iter().filter(|own| own.across.is_finite() && own.up.is_finite()).collect()
     }
 
+    /// Both values in words: `points and cost`.
+    fn both(&self) -> String {
+        let short = |value: &Value| value.name.trim_end_matches(" of the car").to_owned();
+        format!("{} and {}", short(&self.up), short(&self.across))
+    }
+
     /// Whether at least two alternatives with both values differ across.
     pub(crate) fn differs(&self) -> bool {
         let known = self.known();
@@ -94,18 +100,18 @@ pub(crate) fn picture(key: &str, input: &Frontier) -> Picture {
             input.title, input.up.name, input.across.name
         ));
     }
-    let frontier = input.frontier();
+    let (frontier, both) = (input.frontier(), input.both());
     let names: Vec<&str> = frontier.iter().take(4).map(|own| own.name.title.as_str()).collect();
     let mut caption = match (frontier.len(), frontier.first()) {
         (1, Some(only)) => format!(
-            "{}: {} is best in both, {} and {}",
+            "{}: {} is best in {both}, {} and {}",
             input.title,
             only.name.title,
             input.up.show(only.up),
             input.across.show(only.across)
         ),
         (count, _) => format!(
-            "{}: {count} of {} alternatives are beaten by none in both: {}",
+            "{}: {count} of {} alternatives are beaten by none in {both}: {}",
             input.title,
             known.len(),
             names.join(", ")
@@ -116,7 +122,7 @@ pub(crate) fn picture(key: &str, input: &Frontier) -> Picture {
         caption.push_str(&match (is_best, frontier.len()) {
             (true, 1) => "; it is the chosen one".to_owned(),
             (true, _) => format!("; the chosen one, {}, is one of them", chosen.name.title),
-            (false, _) => format!("; the chosen one, {}, is beaten in both by another one", chosen.name.title),
+            (false, _) => format!("; the chosen one, {}, is beaten in {both} by another one", chosen.name.title),
         });
     }
     let alt = format!("{} against {} of the alternatives. {caption}", input.up.name, input.across.name);
@@ -141,10 +147,14 @@ pub(crate) fn picture(key: &str, input: &Frontier) -> Picture {
     })
 }
 
+/// The distance of the line of the frontier from the intervals.
+const BESIDE: f64 = 4.0;
+
 fn draw(canvas: &mut Canvas, shape: Shape, input: &Frontier, known: &[&Alternative], frontier: &[&Alternative]) {
     let mut keys = vec![(Key::Ring("point"), "alternative")];
+    let unbeaten = format!("beaten by none in {}", input.both());
     if frontier.len() > 1 {
-        keys.insert(0, (Key::Line("goal"), "beaten by none in both"));
+        keys.insert(0, (Key::Line("goal"), &unbeaten));
     }
     if known.iter().any(|own| own.chosen) {
         keys.push((Key::Diamond("result"), "chosen"));
@@ -180,8 +190,11 @@ fn draw(canvas: &mut Canvas, shape: Shape, input: &Frontier, known: &[&Alternati
     canvas.grow(bottom + 36.0);
     let at = |own: &Alternative| (x.inside(own.across), y.inside(own.up));
     let mut steps: Vec<(f64, f64)> = Vec::new();
+    // On the better side of the intervals, so that it covers none.
+    let aside = if input.across.more_is_better { BESIDE } else { -BESIDE };
     for own in frontier {
         let (across, up) = at(own);
+        let across = across + aside;
         // What lies between two of them is not better than the nearer one of both.
         let corner = steps
             .last()

@@ -18,6 +18,7 @@ mod rows;
 mod scale;
 pub(crate) mod stress;
 mod svg;
+pub(crate) mod target;
 pub(crate) mod targets;
 pub(crate) mod terminal;
 #[cfg(test)]
@@ -143,11 +144,10 @@ impl Picture {
                 format!("<details class=\"numbers\"><summary>Numbers</summary>{}</details>", self.table.html(links))
             }
         };
-        format!(
-            "<figure class=\"picture\"><figcaption>{}</figcaption>{}{table}</figure>",
-            escaped(&self.caption),
-            self.svg
-        )
+        // On paper, a table that is folded is not there.
+        let on_screen = format!("<span class=\"on-screen\">{IN_TABLE}</span>");
+        let caption = escaped(&self.caption).replacen(IN_TABLE, &on_screen, 1);
+        format!("<figure class=\"picture\"><figcaption>{caption}</figcaption>{}{table}</figure>", self.svg)
     }
 }
 
@@ -172,14 +172,18 @@ impl PictureTable {
             "{0}\"><table class=\"picture-table\"><caption>{0}</caption><thead><tr>",
             escaped(&self.caption)
         );
+        // A column without any number is not shown.
+        let is_empty = |at: usize| self.rows.iter().all(|row| row.cells.get(at).is_none_or(String::is_empty));
+        let shown: Vec<bool> = (0..self.heads.len()).map(|at| at == 0 || !is_empty(at)).collect();
+        let is_shown = |at: &usize| shown.get(*at).copied().unwrap_or(true);
         let class = |at: usize| if self.heads.get(at).is_some_and(|head| head.1) { " class=\"number\"" } else { "" };
-        for (at, (head, _)) in self.heads.iter().enumerate() {
+        for (at, (head, _)) in self.heads.iter().enumerate().filter(|(at, _)| is_shown(at)) {
             let _ = write!(out, "<th scope=\"col\"{}>{}</th>", class(at), escaped(head));
         }
         out.push_str("</tr></thead><tbody>");
         for row in &self.rows {
             out.push_str("<tr>");
-            for (at, cell) in row.cells.iter().enumerate() {
+            for (at, cell) in row.cells.iter().enumerate().filter(|(at, _)| is_shown(at)) {
                 let cell = escaped(cell);
                 match (at, row.id.as_deref().filter(|_| links)) {
                     (0, Some(id)) => {
@@ -221,7 +225,10 @@ fn percent(ratio: f64) -> String {
     typeset(&super::numbers::percent(ratio))
 }
 
+/// Where the rows are that are not drawn.
+const IN_TABLE: &str = ", the table has all";
+
 /// The end of a caption if not every row is drawn, but `most` of them.
 fn not_drawn(all: usize, most: usize) -> String {
-    if all > most { format!("; {most} of {all} are drawn, the table has all") } else { String::new() }
+    if all > most { format!("; {most} of {all} are drawn{IN_TABLE}") } else { String::new() }
 }

@@ -5,7 +5,7 @@ use schema::Day;
 use super::scale::{Axis, Days, tick};
 use super::svg::{Align, Canvas, Fill, Key, Shape, text_width};
 use super::typeset::typeset;
-use super::waterfall::BAND;
+use super::waterfall::{BAND, BAND_FILL};
 use super::{Name, Picture, PictureTable};
 
 /// A value over the season: the points of a goal, or an amount of the car.
@@ -178,7 +178,7 @@ fn draw(canvas: &mut Canvas, shape: Shape, input: &OverTime, moments: &[Moment],
     if let Some(against) = &input.against {
         keys.push((Key::Line("goal"), &against.words));
         if against.interval.is_some_and(|(low, high)| high > low) {
-            keys.push((Key::Area(Fill::Class("veil")), BAND));
+            keys.push((Key::Area(BAND_FILL), BAND));
         }
     }
     if input.revisions.iter().any(|revised| (first..=last).contains(&revised.day)) {
@@ -266,7 +266,7 @@ fn band(canvas: &mut Canvas, input: &OverTime, x: Days, y: Axis, (first, last): 
     let Some(against) = &input.against else { return };
     let (left, right) = (x.position(first), x.position(last));
     if let Some((low, high)) = against.interval.filter(|(low, high)| high > low) {
-        canvas.rect((left, y.inside(high)), (right - left, y.inside(low) - y.inside(high)), Fill::Class("veil"));
+        canvas.rect((left, y.inside(high)), (right - left, y.inside(low) - y.inside(high)), BAND_FILL);
     }
     // A step before the curve begins is where the line begins.
     let begin = against.steps.iter().rposition(|(day, _)| *day <= first).unwrap_or(0);

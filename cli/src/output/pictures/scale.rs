@@ -2,7 +2,7 @@
 
 use schema::{Day, number};
 
-use super::svg::{Align, Canvas};
+use super::svg::{Align, Canvas, text_width};
 use super::typeset::typeset;
 
 /// A linear axis from values to positions.
@@ -61,9 +61,12 @@ impl Axis {
     /// Draws the grid, each line with its number below; `after` is the unit of the last one.
     pub(super) fn grid_below(&self, canvas: &mut Canvas, uprights: &Uprights, after: &str) {
         let (ticks, bottom) = (self.ticks(), uprights.bottom());
+        // Lines next to each other are one path on the page.
+        for value in &ticks {
+            uprights.grid(canvas, self.position(*value), if *value == 0.0 { "axis" } else { "grid" });
+        }
         for (at, value) in ticks.iter().enumerate() {
             let x = self.position(*value);
-            uprights.grid(canvas, x, if *value == 0.0 { "axis" } else { "grid" });
             let own = if at + 1 == ticks.len() && !after.is_empty() {
                 format!("{} {after}", tick(*value))
             } else {
@@ -71,7 +74,7 @@ impl Axis {
             };
             let own = typeset(&own);
             // At the edge the number moves into the picture.
-            let half = 0.5 * super::svg::text_width(&own, "s");
+            let half = 0.5 * text_width(&own, "s");
             let x = x.clamp(half, (canvas.width() - half).max(half));
             canvas.try_text((x, bottom + 14.0), Align::Middle, "s", &own);
         }
@@ -150,19 +153,26 @@ impl Days {
         let [left, right] = [self.first, self.last].map(|day| self.position(day));
         canvas.line((left, bottom), (right, bottom), "axis");
         let mut named = false;
-        for (day, name) in self.months() {
-            let x = self.position(day);
-            canvas.line((x, bottom), (x, bottom + 4.0), "axis");
-            named |= canvas.try_text((x, bottom + 16.0), Align::Middle, "s", &name);
+        let months: Vec<(f64, String)> =
+            self.months().into_iter().map(|(day, name)| (self.position(day), name)).collect();
+        // Every month has its name, otherwise every second one, and so on: a name that is missing would look like a gap.
+        let room = months.iter().map(|(_, name)| text_width(name, "s")).fold(0.0, f64::max) + 3.0;
+        let fits = |every: &usize| months.iter().zip(months.iter().skip(*every)).all(|(a, b)| b.0 - a.0 >= room);
+        let every = [1, 2, 3, 4, 6, 12, 24, 60, 120].into_iter().find(fits).unwrap_or(240);
+        for (x, _) in months.iter().step_by(if every > 12 { every } else { 1 }) {
+            canvas.line((*x, bottom), (*x, bottom + 4.0), "axis");
+        }
+        for (x, name) in months.iter().step_by(every) {
+            named |= canvas.try_text((*x, bottom + 16.0), Align::Middle, "s", name);
         }
         if !named {
-            let x = left.max(0.5 * super::svg::text_width("2027-01-01", "s"));
+            let x = left.max(0.5 * text_width("2027-01-01", "s"));
             canvas.try_text((x, bottom + 16.0), Align::Middle, "s", &self.first.to_string());
         }
         canvas.grow(bottom + 20.0);
     }
 
-    /// The first days of months between both days, at most 14 of them.
+    /// The first days of months between both days.
     fn months(&self) -> Vec<(Day, String)> {
         let mut all = Vec::new();
         let mut date = self.first.date().last_of_month();
@@ -173,8 +183,7 @@ impl Days {
             all.push((Day::from(next), next.strftime("%b").to_string()));
             date = next.last_of_month();
         }
-        let every = all.len().div_ceil(14).max(1);
-        all.into_iter().step_by(every).collect()
+        all
     }
 }
 

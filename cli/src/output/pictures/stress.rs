@@ -1,6 +1,6 @@
 //! The stress of a part: the share of its volume over stress on a fixed scale, one panel for each iteration.
 
-use super::svg::{Align, Canvas, Fill, Key, LINE, Pattern, Shape, cut};
+use super::svg::{Align, Canvas, Fill, Key, LINE, Pattern, Shape, wrapped};
 use super::typeset::typeset;
 use super::{Name, Picture, PictureTable};
 
@@ -110,6 +110,9 @@ pub(crate) fn picture(key: &str, input: &Stress) -> Picture {
     })
 }
 
+/// The lines of a name or of numbers beside a panel at most; more is cut.
+const MOST_LINES: usize = 8;
+
 const IDLE: Fill = Fill::Pattern(Pattern::Hatch, "main-edge");
 const OVER: Fill = Fill::Pattern(Pattern::Cross, "bad-edge");
 
@@ -120,8 +123,11 @@ fn draw(canvas: &mut Canvas, shape: Shape, iterations: &[StressIteration]) {
         (Key::Area(OVER), "above the allowable stress"),
     ];
     let mut top = canvas.keys(0.0, &keys) + 2.0;
+    canvas.text((0.0, top + 11.0), Align::Start, "s", "height: share of the volume");
+    top += LINE + 4.0;
     let height = 84.0;
     let (left, right) = (44.0, canvas.width() - if shape.is_narrow() { 4.0 } else { 220.0 });
+    let beside = if shape.is_narrow() { 0.0 } else { right + 16.0 };
     // The scale is the same in all panels and all pictures: the share of the volume in a tenth of the allowable stress.
     let most = iterations
         .iter()
@@ -132,18 +138,17 @@ fn draw(canvas: &mut Canvas, shape: Shape, iterations: &[StressIteration]) {
     for own in iterations {
         let numbers = format!("safety {}, {} idle", fixed(own.safety), share(own.idle));
         let numbers = typeset(&if own.mass.is_empty() { numbers } else { format!("{numbers}, {}", own.mass) });
-        let base;
-        if shape.is_narrow() {
-            canvas.text((0.0, top + 12.0), Align::Start, "b", &cut(&own.name.title, "b", canvas.width()));
-            canvas.text((0.0, top + 12.0 + LINE), Align::Start, "s", &cut(&numbers, "s", canvas.width()));
-            top += 2.0 * LINE + 6.0;
-            base = top + height;
-        } else {
-            base = top + height;
-            let x = right + 16.0;
-            canvas.text((x, top + 24.0), Align::Start, "b", &cut(&own.name.title, "b", canvas.width() - x));
-            canvas.text((x, top + 24.0 + LINE), Align::Start, "s", &cut(&numbers, "s", canvas.width() - x));
+        let room = canvas.width() - beside;
+        let lines = [(&own.name.title, "b"), (&numbers, "s")].into_iter().flat_map(|(words, class)| {
+            wrapped(words, class, room, MOST_LINES).into_iter().map(move |own| (own, class))
+        });
+        let mut end = top + if shape.is_narrow() { 12.0 } else { 24.0 };
+        for (line, class) in lines {
+            canvas.text((beside, end), Align::Start, class, &line);
+            end += LINE;
         }
+        top = if shape.is_narrow() { end - 6.0 } else { top };
+        let base = top + height;
         let bins = own.bins.len().max(1) as f64;
         let step = (right - left) / bins;
         for share in [0.25, 0.5] {
@@ -167,9 +172,8 @@ fn draw(canvas: &mut Canvas, shape: Shape, iterations: &[StressIteration]) {
             canvas.try_text((x.0, base + 14.0), x.1, "s", &text);
         }
         canvas.line((left, base), (right, base), "axis");
-        top = base + 22.0;
+        top = (base + 22.0).max(end);
     }
-    let words = cut("stress in % of the allowable stress; height: share of the volume", "s", canvas.width());
-    canvas.text((0.0, top + 10.0), Align::Start, "s", &words);
+    canvas.text((0.0, top + 10.0), Align::Start, "s", "stress in % of the allowable stress");
     canvas.grow(top + 16.0);
 }

@@ -33,13 +33,6 @@ impl Shape {
             Self::Narrow => "narrow-picture",
         }
     }
-
-    fn letter(self) -> char {
-        match self {
-            Self::Wide => 'w',
-            Self::Narrow => 'n',
-        }
-    }
 }
 
 /// Text for SVG and HTML, as content and as an attribute.
@@ -370,17 +363,23 @@ impl Canvas {
     /// The finished SVG with its text alternative.
     pub(super) fn finish(self, title: &str, description: &str) -> String {
         let title = if title.trim().is_empty() { description } else { title };
-        let letter = self.shape.map_or('s', Shape::letter);
-        let (title_id, description_id) = (format!("{}-{letter}t", self.slug), format!("{}-{letter}a", self.slug));
+        let (title_id, description_id) = (format!("{}-t", self.slug), format!("{}-a", self.slug));
         let class = self.shape.map_or("small-picture", Shape::class);
+        // Both shapes have the words of the wide one, also where that is not shown.
+        let words = if self.shape == Some(Shape::Narrow) {
+            String::new()
+        } else {
+            format!(
+                "<title id=\"{title_id}\">{}</title><desc id=\"{description_id}\">{}</desc>",
+                escaped(title),
+                escaped(description)
+            )
+        };
         format!(
             "<svg class=\"drawing {class}\" viewBox=\"0 0 {} {}\" role=\"img\" \
-             aria-labelledby=\"{title_id} {description_id}\"><title id=\"{title_id}\">{}</title>\
-             <desc id=\"{description_id}\">{}</desc>{}</svg>",
+             aria-labelledby=\"{title_id} {description_id}\">{words}{}</svg>",
             coordinate(self.width),
             coordinate(self.height.max(1.0)),
-            escaped(title),
-            escaped(description),
             self.body
         )
     }

@@ -4,7 +4,7 @@
 //! where it is decided, the scale is stretched.
 
 use super::rows::{RowText, Rows};
-use super::svg::{Align, Canvas, Fill, Key, Shape};
+use super::svg::{Align, Canvas, Fill, Key, LINE, Shape, cut, escaped};
 use super::typeset::typeset;
 use super::{MOST_ROWS, Name, Picture, PictureTable, not_drawn, percent};
 
@@ -39,8 +39,19 @@ pub(crate) struct Reading {
     pub(crate) text: String,
     /// The margin to the limit as a ratio, negative beyond it; `None` if a ratio has no meaning (degrees Celsius).
     pub(crate) margin: Option<f64>,
+    /// What is in place of the ratio.
+    pub(crate) instead: Option<Instead>,
     /// The margins of both ends of its interval.
     pub(crate) interval: Option<(f64, f64)>,
+}
+
+/// What is shown of a margin that has no meaning as a ratio.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub(crate) struct Instead {
+    /// The margin in its unit: `+5 degC`.
+    pub(crate) margin: String,
+    /// Why there is no ratio: `no percentage of degC`.
+    pub(crate) why: String,
 }
 
 /// The margin at the ends of the scale.
@@ -57,8 +68,8 @@ fn stretched(margin: f64) -> f64 {
     stretched.min(1.0).copysign(margin)
 }
 
-/// The margins with a mark.
-const TICKS: [f64; 7] = [-0.3, -0.1, -0.02, 0.0, 0.02, 0.1, 0.3];
+/// The margins with a mark, those at the ends first: the numbers of the others are where these leave room.
+const TICKS: [f64; 7] = [-0.3, 0.3, 0.0, -0.1, 0.1, -0.02, 0.02];
 
 fn position((left, right): (f64, f64), margin: f64) -> f64 {
     0.5 * (left + right) + 0.5 * (right - left) * stretched(margin)
@@ -79,7 +90,7 @@ pub(crate) fn picture(key: &str, input: &Targets) -> Picture {
         };
     }
     let shown = drawn.len().min(MOST_ROWS);
-    let caption = format!("{counted}{}", not_drawn(drawn.len(), MOST_ROWS));
+    let caption = format!("{counted}{}{}", not_drawn(drawn.len(), MOST_ROWS), without_bar(all));
     let alt = format!("Margin of {shown} targets to their limits, from estimates and results: {caption}");
     Picture::drawn(key, "Targets against their limits", caption, alt, table, |canvas, shape| {
         draw(canvas, shape, &drawn[..shown]);
@@ -89,7 +100,7 @@ pub(crate) fn picture(key: &str, input: &Targets) -> Picture {
 impl Targets {
     /// Those with something to draw.
     fn drawn(&self) -> Vec<&TargetRow> {
-        self.targets.iter().filter(|target| target.readings().any(|(reading, _)| reading.margin.is_some())).collect()
+        self.targets.iter().filter(|target| target.is_drawn()).collect()
     }
 }
 
@@ -100,10 +111,46 @@ impl TargetRow {
         estimate.chain(self.result.iter().map(|reading| (reading, true)))
     }
 
-    /// The margin of what decides: the result, otherwise the estimate.
-    fn margin(&self) -> Option<f64> {
-        self.result.as_ref().or(self.estimate.as_ref())?.margin
+    /// What decides: the result, otherwise the estimate.
+    fn deciding(&self) -> Option<&Reading> {
+        self.result.as_ref().or(self.estimate.as_ref())
     }
+
+    fn margin(&self) -> Option<f64> {
+        self.deciding()?.margin
+    }
+
+    /// Why it has no bar, if its margin is no ratio.
+    fn why_no_bar(&self) -> Option<&Instead> {
+        let has_bar = self.readings().any(|(reading, _)| reading.margin.is_some());
+        self.deciding()?.instead.as_ref().filter(|_| !has_bar)
+    }
+
+    /// Whether it has a row: a bar, or the reason why it has none.
+    fn is_drawn(&self) -> bool {
+        self.why_no_bar().is_some() || self.readings().any(|(reading, _)| reading.margin.is_some())
+    }
+
+    /// The margin as text.
+    fn margin_text(&self) -> String {
+        let instead = || self.deciding()?.instead.as_ref().map(|own| typeset(&own.margin));
+        self.margin().map(percent).or_else(instead).unwrap_or_default()
+    }
+}
+
+/// The end of a caption: what has no row, and why.
+fn without_bar(all: &[TargetRow]) -> String {
+    const MOST: usize = 3;
+    let missing: Vec<&TargetRow> = all.iter().filter(|target| !target.is_drawn()).collect();
+    if missing.is_empty() {
+        return String::new();
+    }
+    let why = |own: &TargetRow| if own.readings().next().is_none() { "no value" } else { "no limit to compare" };
+    let named = missing.iter().take(MOST).map(|own| format!("{} ({})", own.name.title, why(own)));
+    let named: Vec<String> = named.collect();
+    let more = missing.len() - named.len();
+    let more = if more > 0 { format!(" and {more} more") } else { String::new() };
+    format!("; not drawn: {}{more}", named.join(", "))
 }
 
 /// An outcome whose condition is in parentheses, so that it can be in a list.
@@ -141,9 +188,13 @@ fn table(all: &[TargetRow]) -> PictureTable {
     let mut table = PictureTable::new("Limit, estimate and result of each target", &heads);
     for target in all {
         let text = |reading: &Option<Reading>| reading.as_ref().map(|own| typeset(&own.text)).unwrap_or_default();
-        let margin = target.margin().map(percent).unwrap_or_default();
-        let cells =
-            [typeset(&target.limit), text(&target.estimate), text(&target.result), margin, target.outcome.clone()];
+        let cells = [
+            typeset(&target.limit),
+            text(&target.estimate),
+            text(&target.result),
+            target.margin_text(),
+            target.outcome.clone(),
+        ];
         table.row(&target.name, cells);
     }
     table
@@ -161,7 +212,7 @@ fn draw(canvas: &mut Canvas, shape: Shape, targets: &[&TargetRow]) {
     let texts = targets.iter().map(|target| RowText {
         class: if target.is_bad { "b" } else { "" },
         name: &target.name.title,
-        number: target.margin().map(percent).unwrap_or_default(),
+        number: target.margin_text(),
     });
     let layout = Rows::new(shape, top, Rows::plot(shape), texts);
     let bottom = layout.bottom() + 4.0;
@@ -175,12 +226,24 @@ fn draw(canvas: &mut Canvas, shape: Shape, targets: &[&TargetRow]) {
         } else {
             uprights.grid(canvas, x, "grid");
         }
-        let text = if margin == 0.0 { "limit".to_owned() } else { typeset(&schema::number::signed_percent(margin, 0)) };
+        // The unit is at the ends, so that a phone has room for every number.
+        let text = match margin.abs() {
+            0.0 => "limit".to_owned(),
+            0.3 => typeset(&schema::number::signed_percent(margin, 0)),
+            _ => typeset(&schema::number::signed(100.0 * margin, 0)),
+        };
         canvas.try_text((x, bottom + 14.0), Align::Middle, "s", &text);
     }
-    canvas.grow(bottom + 18.0);
+    // A slide has room for few words.
+    canvas.text((middle, bottom + 14.0 + LINE), Align::Middle, "s", "margin (scale not linear)");
+    canvas.grow(bottom + 18.0 + LINE);
     for (at, target) in targets.iter().enumerate() {
         layout.label(canvas, at);
+        if let Some(own) = target.why_no_bar() {
+            let room = layout.plot.1 - middle - 6.0;
+            let words = cut(&typeset(&own.why), "s", room);
+            canvas.text((middle + 6.0, layout.middle(at) + 4.5), Align::Start, "s", &words);
+        }
         marks(canvas, layout.plot, layout.middle(at), target);
     }
 }
@@ -205,7 +268,15 @@ fn marks(canvas: &mut Canvas, plot: (f64, f64), y: f64, target: &TargetRow) {
 /// One target as a small picture for the cell of a table; `None` if there is nothing to compare.
 pub(crate) fn small(key: &str, target: &TargetRow) -> Option<String> {
     const WIDTH: f64 = 150.0;
-    target.readings().find(|(reading, _)| reading.margin.is_some())?;
+    if let Some(own) = target.why_no_bar() {
+        return Some(format!(
+            "<span class=\"no-picture\">{}</span> ",
+            escaped(&format!("no picture: {};", typeset(&own.why)))
+        ));
+    }
+    if !target.is_drawn() {
+        return None;
+    }
     let mut canvas = Canvas::small(key, WIDTH);
     canvas.grow(22.0);
     let plot = (8.0, WIDTH - 8.0);

@@ -71,6 +71,8 @@ fn to_score(event: &EventSteps) -> Option<(f64, f64)> {
 
 /// What the interval of the points for a place is.
 pub(super) const BAND: &str = "band of the place (90 %)";
+/// What it looks like in every picture.
+pub(super) const BAND_FILL: Fill = Fill::Class("veil");
 
 impl Waterfall {
     /// The points after the events that have a score, and the number of these.
@@ -209,16 +211,26 @@ pub(crate) fn picture(key: &str, input: &Waterfall) -> Picture {
     })
 }
 
+/// The values of the scale, with an interval beside which they keep at least half of it.
+fn with_interval(mut values: Vec<f64>, interval: Option<(f64, f64)>) -> Vec<f64> {
+    let known = values.iter().copied().filter(|value| value.is_finite());
+    let (low, high) = known.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| (low.min(v), high.max(v)));
+    let fits = |(from, to): &(f64, f64)| high <= low || high.max(*to) - low.min(*from) <= 2.0 * (high - low);
+    values.extend(interval.filter(fits).into_iter().flat_map(|(from, to)| [from, to]));
+    values
+}
+
 const GAIN: Fill = Fill::Class("main");
 const LOSS: Fill = Fill::Pattern(Pattern::Cross, "bad-edge");
 
 fn draw(canvas: &mut Canvas, shape: Shape, input: &Waterfall, rows: &[Row<'_>]) {
-    // The steps decide the scale: the intervals are much wider, and end at its edge.
+    // The steps decide the scale: an interval that is much wider ends at its edge.
     let values = rows.iter().flat_map(|row| match row {
         Row::Total(_, total, _) => [*total, *total],
         Row::Step(_, from, to, _) => [*from, *to],
     });
-    let values = values.chain(input.needed.as_ref().map(|needed| needed.points));
+    let values: Vec<f64> = values.chain(input.needed.as_ref().map(|needed| needed.points)).collect();
+    let values = with_interval(values, input.predicted.and(input.interval));
     let x = Axis::around(values, Rows::plot(shape));
     let needed = input.needed.as_ref().map(|needed| format!("{} {}", needed.words, points(Some(needed.points))));
     // A band that is everywhere says nothing.
@@ -230,7 +242,7 @@ fn draw(canvas: &mut Canvas, shape: Shape, input: &Waterfall, rows: &[Row<'_>]) 
         keys.push((Key::Line("goal"), needed));
     }
     if band.is_some() {
-        keys.push((Key::Area(Fill::Class("band")), BAND));
+        keys.push((Key::Area(BAND_FILL), BAND));
     }
     if input.predicted.and(input.interval).is_some() {
         keys.push((Key::Interval, "95 % of what may happen"));
@@ -246,7 +258,7 @@ fn draw(canvas: &mut Canvas, shape: Shape, input: &Waterfall, rows: &[Row<'_>]) 
     x.grid_below(canvas, &uprights, "pts");
     if let Some(needed) = &input.needed {
         if let Some((low, high)) = band {
-            canvas.span((x.inside(low), x.inside(high)), top, bottom - top, Fill::Class("band"));
+            canvas.span((x.inside(low), x.inside(high)), top, bottom - top, BAND_FILL);
         }
         uprights.draw(canvas, x.inside(needed.points), "goal");
     }

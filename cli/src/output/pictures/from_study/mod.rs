@@ -9,7 +9,7 @@ pub(crate) use self::{
     budgets::budget,
     records::{chain, frontier, stress, tornado, tornado_bar},
     season::{amount_over_time, loops, points_over_time},
-    targets::{Words, estimates, target, targets, verification},
+    targets::{Words, estimates, one_target, target, targets, verification},
 };
 
 use trace::audit::GoalScore;

@@ -8,7 +8,8 @@ use trace::{RecordId, Study};
 
 use super::super::Name;
 use super::super::estimates::{Estimates, Group, Pair};
-use super::super::targets::{Reading, TargetRow, Targets};
+use super::super::target::OneTarget;
+use super::super::targets::{Instead, Reading, TargetRow, Targets};
 use super::super::verification::{Outcome, Planned, Verification};
 use super::name;
 use crate::output::values::limit_text;
@@ -40,13 +41,8 @@ pub(crate) fn targets(study: &Study, all: &[TargetAudit], words: Words) -> Targe
 pub(crate) fn target(study: &Study, audit: &TargetAudit, words: Words) -> TargetRow {
     let status = &audit.status;
     let unit = study.values().unit(status.node);
-    let measured = audit.measured();
-    // Now, a value without a result of its own may depend on results of others.
-    let now = status.value.filter(|_| words == Words::Status && measured.is_none());
-    let now = now.map(|value| (value, status.uncertainty));
-    let estimate = now.or_else(|| audit.estimate.map(|(value, uncertainty, _)| (value, uncertainty)));
-    let estimate = estimate.map(|(value, uncertainty)| reading(unit, &status.limit, value, uncertainty));
-    let result = measured.map(|value| reading(unit, &status.limit, value, audit.measured_uncertainty()));
+    let [estimate, result] = numbers(audit, words)
+        .map(|own| own.map(|(value, uncertainty)| reading(unit, &status.limit, value, uncertainty)));
     let (outcome, is_bad) = match words {
         Words::Status => (status.status.word(), matches!(status.status, Status::Missed | Status::AtRisk)),
         Words::Verdict => (audit.verdict.words(), audit.verdict.is_missed()),
@@ -61,6 +57,32 @@ pub(crate) fn target(study: &Study, audit: &TargetAudit, words: Words) -> Target
     }
 }
 
+/// The estimate and the result of a target in SI, each with its uncertainty.
+fn numbers(audit: &TargetAudit, words: Words) -> [Option<(f64, f64)>; 2] {
+    let (status, measured) = (&audit.status, audit.measured());
+    // Now, a value without a result of its own may depend on results of others.
+    let now = status.value.filter(|_| words == Words::Status && measured.is_none());
+    let now = now.map(|value| (value, status.uncertainty));
+    let estimate = now.or_else(|| audit.estimate.map(|(value, uncertainty, _)| (value, uncertainty)));
+    [estimate, measured.map(|value| (value, audit.measured_uncertainty()))]
+}
+
+/// One target on a scale of its own.
+pub(crate) fn one_target(study: &Study, audit: &TargetAudit) -> OneTarget {
+    let (unit, limit) = (study.values().unit(audit.status.node), &audit.status.limit);
+    let shown = |si: f64| unit.from_si(si);
+    let [estimate, result] = numbers(audit, Words::Status)
+        .map(|own| own.map(|(value, uncertainty)| (shown(value), uncertainty / unit.factor())));
+    OneTarget {
+        row: target(study, audit, Words::Status),
+        unit: unit.to_string(),
+        at_least: limit.at_least.map(shown),
+        at_most: limit.at_most.map(shown),
+        estimate,
+        result,
+    }
+}
+
 fn reading(unit: &Unit, limit: &Limit, value: f64, uncertainty: f64) -> Reading {
     let margin = |value: f64| limit.margin(value).filter(|_| !unit.has_own_zero());
     let ends = [value - uncertainty, value, value + uncertainty].map(margin);
@@ -69,6 +91,10 @@ fn reading(unit: &Unit, limit: &Limit, value: f64, uncertainty: f64) -> Reading 
     Reading {
         text: unit.show(value, uncertainty),
         margin: margin(value),
+        instead: limit.room(value).filter(|_| margin(value).is_none()).map(|room| Instead {
+            margin: unit.show_change(room),
+            why: if unit.has_own_zero() { format!("no percentage of {unit}") } else { "no percentage of 0".to_owned() },
+        }),
         interval: (uncertainty > 0.0 && low <= high).then_some((low, high)),
     }
 }

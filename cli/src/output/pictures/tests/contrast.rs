@@ -58,7 +58,7 @@ fn colours_have_the_contrast_of_the_standard() {
         assert!(STYLE.contains(".drawing .veil { fill: var(--p-good); fill-opacity: .14;"));
         for below in ["paper", "around"] {
             let mixed: Vec<f64> = (0..3).map(|at| 0.14 * colours["good"][at] + 0.86 * colours[below][at]).collect();
-            for mark in ["ink", "main", "good"] {
+            for mark in ["ink", "main", "good", "bad"] {
                 let found = contrast(colours[mark], [mixed[0], mixed[1], mixed[2]]);
                 assert!(found >= 3.0, "{scheme}: {mark} on the veil over {below} has {found:.2}");
             }

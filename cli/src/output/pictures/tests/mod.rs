@@ -4,6 +4,7 @@ mod contrast;
 
 mod places;
 mod points;
+mod readable;
 mod samples;
 
 use quick_xml::Reader;
@@ -169,15 +170,16 @@ pub(super) fn check(name: &str, picture: &Picture) {
     ids.sort_unstable();
     ids.dedup();
     assert_eq!(ids.len(), count, "{name}: ids are unique");
-    shapes.iter().for_each(|shape| check_shape(name, shape));
+    shapes.iter().for_each(|shape| check_shape(name, shape, &shapes));
 }
 
-fn check_shape(name: &str, shape: &[Element]) {
+fn check_shape(name: &str, shape: &[Element], shapes: &[Vec<Element>]) {
     let root = &shape[0];
     assert_eq!(root.get("role"), Some("img"), "{name}");
     let named = root.get("aria-labelledby").unwrap();
     for id in named.split(' ') {
-        let text = shape.iter().find(|element| element.get("id") == Some(id)).map(|element| element.text.as_str());
+        let mut all = shapes.iter().flatten();
+        let text = all.find(|element| element.get("id") == Some(id)).map(|element| element.text.as_str());
         assert!(text.is_some_and(|text| !text.is_empty()), "{name}: {id} names the picture");
     }
     let view: Vec<f64> = root.get("viewBox").unwrap().split(' ').map(|number| number.parse().unwrap()).collect();

@@ -84,6 +84,7 @@ pub(super) fn targets(count: usize, title: &str, factor: f64) -> targets::Target
     let reading = |margin: f64| targets::Reading {
         text: "202.4 ± 1.2 kg".into(),
         margin: Some(margin),
+        instead: None,
         interval: Some((margin - 0.01 * factor, margin + 0.01 * factor)),
     };
     let rows = (0..count).map(|at| targets::TargetRow {
