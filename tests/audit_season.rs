@@ -66,11 +66,12 @@ fn before_the_contest_the_headline_is_the_prediction() {
             assert!(plain(&text).contains("probability of reaching the goal"), "{format}");
         }
     }
-    // On the page it is the largest text, and the tile has the predicted points.
+    // On the page it is the largest text, and the figures have the predicted points.
     let page = audit(&sandbox, &["--format", "html"]);
     let answer = page.split_once("<p class=\"answer").unwrap().1.split_once("</p>").unwrap().0;
     assert!(answer.contains(&headline), "{answer}");
-    assert!(page.contains("</b>points predicted;"), "{page}");
+    let figures = page.split_once("class=\"figures\"").unwrap().1.split_once("</table>").unwrap().0;
+    assert!(figures.contains(" predicted</td><td>") && figures.contains(" planned</td>"), "{figures}");
 }
 
 #[test]
@@ -178,7 +179,7 @@ fn a_missed_goal_says_which_events_and_targets_it_was() {
 fn predictions_have_their_picture_and_points_their_difference_to_the_plan() {
     let sandbox = season(None);
     let page = audit(&sandbox, &["--format", "html"]);
-    let predictions = page.split_once("id=\"predictions\"").unwrap().1.split_once("</section>").unwrap().0;
+    let predictions = page.split_once("id=\"_predictions\"").unwrap().1.split_once("</section>").unwrap().0;
     assert!(predictions.contains("p-estimates-w") && predictions.contains("<figcaption>"), "{predictions}");
     // Before the contest the difference of the prediction to the plan, and no empty columns of scores.
     let points = page.split_once("Points of ").unwrap().1.split_once("</table>").unwrap().0;
@@ -332,7 +333,7 @@ fn one_commit_is_no_curve() {
     }
     assert!(!audit(&sandbox, &[]).contains("over the season"));
     let page = audit(&sandbox, &["--format", "html"]);
-    let season = page.split_once("id=\"season\"").unwrap().1.split_once("</section>").unwrap().0;
+    let season = page.split_once("id=\"_season\"").unwrap().1.split_once("</section>").unwrap().0;
     assert!(!season.contains("<svg"), "{season}");
 }
 
@@ -450,8 +451,8 @@ fn a_decision_is_shown_with_what_was_known_then() {
     assert_eq!(value["differs"], true);
     assert_eq!(with_id(&own["values"], "car-mass")["criterion"], true);
     let texts = [
-        "light, chosen on 2027-02-01",
-        "set and measured: 1 of 1 differ by more than the uncertainty: wheel.mass",
+        "Light alloy, chosen on 2027-02-01",
+        "1 of 1 measured value differs from what the choice set by more than the uncertainty: wheel.mass",
         "58.0 points predicted",
     ];
     let lists =
@@ -462,7 +463,10 @@ fn a_decision_is_shown_with_what_was_known_then() {
             assert!(text.contains(words), "{format}: {words}\n{text}");
         }
     }
+    // On paper a fold is closed: what was measured is not in it, and titles are before ids.
     let page = audit(&sandbox, &["--format", "html"]);
+    let open = page.split_once("class=\"decision\"").unwrap().1.split_once("<details>").unwrap().0;
+    assert!(open.contains("1 of 1 measured value differs") && open.contains("<strong>Light alloy, chosen"), "{open}");
     let after = page.split_once("Analyses after the choice:").unwrap().1.split_once("</p>").unwrap().0;
     assert!(after.contains("weighing") && !after.contains("catalogue"), "{after}");
     let csv = audit(&sandbox, &["--format", "csv", "--table", "decisions"]);

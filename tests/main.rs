@@ -14,6 +14,7 @@ mod holds;
 
 mod audit;
 mod audit_season;
+mod audit_start;
 mod budgets;
 mod check_staged;
 mod checks;
