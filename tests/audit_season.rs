@@ -67,11 +67,12 @@ fn before_the_contest_the_headline_is_the_prediction() {
             assert!(plain(&text).contains("probability of reaching the goal"), "{format}");
         }
     }
-    // On the page it is the largest text, and the tile has the predicted points.
+    // On the page it is the largest text, and the figures have the predicted points.
     let page = audit(&sandbox, &["--format", "html"]);
     let answer = page.split_once("<p class=\"answer").unwrap().1.split_once("</p>").unwrap().0;
     assert!(answer.contains(&headline), "{answer}");
-    assert!(page.contains("</b>points predicted;"), "{page}");
+    let figures = page.split_once("class=\"figures\"").unwrap().1.split_once("</table>").unwrap().0;
+    assert!(figures.contains(" predicted</td><td>") && figures.contains(" planned</td>"), "{figures}");
 }
 
 #[test]
@@ -179,7 +180,7 @@ fn a_missed_goal_says_which_events_and_targets_it_was() {
 fn predictions_have_their_picture_and_points_their_difference_to_the_plan() {
     let sandbox = season(None);
     let page = audit(&sandbox, &["--format", "html"]);
-    let predictions = page.split_once("id=\"predictions\"").unwrap().1.split_once("</section>").unwrap().0;
+    let predictions = page.split_once("id=\"_predictions\"").unwrap().1.split_once("</section>").unwrap().0;
     assert!(predictions.contains("p-estimates-w") && predictions.contains("<figcaption>"), "{predictions}");
     // Before the contest the difference of the prediction to the plan, and no empty columns of scores.
     let points = page.split_once("Points of ").unwrap().1.split_once("</table>").unwrap().0;

@@ -455,3 +455,36 @@ fn a_decision_that_is_a_slide_is_renamed() {
     );
     assert_eq!(slides(&deck(&sandbox, &[]).ended(0).out)[1].phrase, "We chose steel");
 }
+
+/// What an interval is has the same words on every slide, and the picture of the money is of what its phrase says.
+#[test]
+fn a_talk_has_one_wording_for_what_may_happen() {
+    let sandbox = Sandbox::new();
+    let folder = example_car::folder();
+    for people in ["judges", "sponsors", "newcomers"] {
+        let answer = sandbox.tierod_in(&folder, &["deck", "--for", people]).ended(0);
+        for words in ["k = 2", "uncertainty (95 %)", "of what may happen"] {
+            assert!(!answer.out.contains(words), "{people}: {words}");
+        }
+        assert!(answer.out.contains("likely range (95 %)"), "{people}");
+        for slide in slides(&answer.out) {
+            assert!(slide.id != "levers" || !slide.phrase.contains('…'), "{}", slide.phrase);
+            if slide.id == "money" {
+                let section = slide.phrase.rsplit_once(" into ").unwrap().1;
+                assert!(
+                    slide.html.contains("What each section costs") && slide.html.matches(section).count() > 2,
+                    "{}",
+                    slide.html
+                );
+            }
+        }
+    }
+}
+
+#[test]
+fn the_keys_of_a_slide_are_explained() {
+    let out = Sandbox::new().tierod(&["explain", "deck"]).ended(0).out;
+    for key in ["`phrase`", "`notes`", "`picture`", "`alt`", "`for`"] {
+        assert!(out.contains(key), "{key}: {out}");
+    }
+}

@@ -11,6 +11,7 @@
 mod audit;
 mod audit_over_time;
 mod audit_season;
+mod audit_start;
 mod budgets;
 mod check_staged;
 mod checks;

@@ -18,14 +18,14 @@ const browser = await chromium.launch({
     "--disable-background-networking", "--disable-component-update", "--disable-sync"],
 });
 
-async function open(options) {
+async function open(options, hash = "") {
   const page = await browser.newPage(options);
   const wrong = [];
   page.on("console", (message) => message.type() === "error" && wrong.push(message.text()));
   page.on("pageerror", (error) => wrong.push(error.message));
-  page.on("request", (request) => request.url() !== url && wrong.push(`requested ${request.url()}`));
+  page.on("request", (request) => request.url().split("#")[0] !== url && wrong.push(`requested ${request.url()}`));
   page.on("dialog", (dialog) => { wrong.push(`a dialog of the browser: ${dialog.message()}`); dialog.dismiss(); });
-  await page.goto(url);
+  await page.goto(url + hash);
   return { page, wrong };
 }
 
@@ -50,7 +50,7 @@ for (const [name, options] of looks) {
   if (shots) await page.screenshot({ path: `${shots}/audit-${name}.png`, fullPage: name !== "dark" });
   // On a tablet no table is cut at the right, and the reason of a limit has a column to read.
   await page.setViewportSize({ width: 768, height: 1024 });
-  const cut = await page.evaluate(() => [...document.querySelectorAll(".decision .wide, #record .wide, #points .wide")]
+  const cut = await page.evaluate(() => [...document.querySelectorAll(".decision .wide, #_record .wide, #_points .wide")]
     .filter((own) => own.scrollWidth > own.clientWidth + 1).map((own) => own.getAttribute("aria-label")));
   assert.deepEqual(cut, [], `${name}: tables that are cut at 768 px`);
   assert.deepEqual(wrong, [], name);
@@ -91,9 +91,12 @@ let reached = 0;
 for (const part of parts.slice(0, 12)) {
   await page.fill("#ask input", part);
   await page.click("#ask button");
-  const steps = await page.locator("#why-up button").allTextContents();
-  assert.equal(steps[0], part);
-  reached += goals.includes(steps.at(-1));
+  const chains = await page.locator("#why-up ol").evaluateAll((all) => all.map((list) => [...list.querySelectorAll("button")].map((own) => own.dataset.id)));
+  assert.equal(chains[0][0], part);
+  assert.equal(decodeURIComponent(new URL(page.url()).hash), `#${part}`, "the address has the record");
+  assert.equal(new Set(chains.map(String)).size, chains.length, "each chain is another one");
+  assert.ok(chains.length <= 8 && chains.every((steps) => steps.every((step, at) => at === 0 || chain[steps[at - 1]].up.some(([to]) => to === step))));
+  reached += chains.every((steps) => goals.includes(steps.at(-1)));
   await page.keyboard.press("Escape");
   assert.equal(await page.locator("#why").evaluate((dialog) => dialog.open), false, "Escape closes the chain");
 }
@@ -110,11 +113,87 @@ await page.keyboard.press("Enter");
 assert.ok(await page.locator("#why").evaluate((dialog) => dialog.open), "Enter opens the chain");
 await accessible(page, "the open chain");
 const second = page.locator("#why-up button").nth(1);
-const title = chain[await second.textContent()].title;
+const title = chain[await second.getAttribute("data-id")].title;
 await second.click();
 assert.equal(await page.textContent("#why-h"), title);
 if (shots) await page.screenshot({ path: `${shots}/audit-chain.png` });
 await page.click("#why form button");
+
+// A target that three events need has a chain through each.
+const dialog = () => page.locator("#why").evaluate((own) => own.open);
+const many = Object.keys(chain).filter((id) => chain[id].up.filter(([, link]) => link === "serves").length > 2)[0];
+await page.goto(`${url}#${many}`);
+const seconds = await page.locator("#why-up ol").evaluateAll((all) => all.map((list) => list.querySelectorAll("button")[1].dataset.id));
+assert.ok(chain[many].up.every(([to]) => seconds.includes(to)), `${many}: ${seconds}`);
+
+// The address: a reload shows the same, and back leads to what was before.
+await page.reload();
+assert.ok(await dialog() && (await page.textContent("#why-h")) === chain[many].title, "a record after a reload");
+await page.keyboard.press("Escape");
+assert.ok(!(await dialog()) && new URL(page.url()).hash === "", "a closed record leaves its address");
+await page.selectOption("#filter [name=verdict]", { index: 1 });
+const filtered = page.url(), some = await page.textContent("#shown");
+assert.match(filtered, /#_targets\?verdict=/);
+await page.reload();
+assert.equal(await page.textContent("#shown"), some, "the filter after a reload");
+await rows(":not([hidden])").first().locator("button.id").first().click();
+assert.ok(await dialog() && page.url() !== filtered);
+await page.goBack();
+assert.ok(!(await dialog()) && page.url() === filtered && (await page.textContent("#shown")) === some, "back to the filter");
+await page.goBack();
+assert.equal(await page.textContent("#shown"), `${every} targets`, "back to all targets");
+await page.goForward();
+assert.equal(await page.textContent("#shown"), some, "forward to the filter");
+
+// Tables sort by their heads, up and down, and the total stays last.
+await page.goto(url);
+const cells = (at) => page.locator(".events tbody tr").evaluateAll((all, at) => all.map((row) => row.cells[at].textContent.replace("−", "-")), at);
+const before = await cells(1);
+for (const down of [false, true]) {
+  await page.locator(".events thead button").nth(1).click();
+  const now = await cells(1);
+  const own = now.slice(0, -1).map(parseFloat);
+  assert.deepEqual(own, [...own].sort((a, b) => (down ? b - a : a - b)), `sorted ${down ? "down" : "up"}`);
+  assert.equal(now.at(-1), before.at(-1), "the total stays last");
+  assert.equal(await page.locator(".events th[aria-sort]").getAttribute("aria-sort"), down ? "descending" : "ascending");
+}
+
+// Presses at random, of a fixed seed: no error, what is shown is what the address says, and a reload shows the same.
+let seed = 27;
+const random = (below) => { seed = (seed * 1103515245 + 12345) % 2147483648; return Math.floor((seed / 2147483648) * below); };
+const state = () => page.evaluate(() => ({
+  record: document.getElementById("why").open ? document.getElementById("why-h").textContent : null,
+  shown: document.getElementById("why").open ? null : document.getElementById("shown").textContent,
+}));
+let reloads = 0;
+for (let press = 0; press < 200; press += 1) {
+  const what = random(12);
+  if (what === 0) await page.goBack();
+  else if (what === 1) await page.goForward();
+  else if (what === 2) await page.keyboard.press("Escape");
+  else {
+    // A modal dialog is above everything else.
+    const all = page.locator((await dialog()) ? "#why button" : "main button:visible, header a, summary:visible, select:visible");
+    const one = all.nth(random(await all.count()));
+    if ((await one.evaluate((own) => own.tagName)) === "SELECT") await one.selectOption({ index: random(await one.locator("option").count()) });
+    else await one.evaluate((own) => own.click());
+  }
+  // An event of the address or of the dialog comes after the press.
+  const agrees = () => page.waitForFunction(() => {
+    const [all, own] = [JSON.parse(document.getElementById("data").textContent), document.getElementById("why")];
+    const record = decodeURIComponent(location.hash.slice(1));
+    return own.open ? document.getElementById("why-h").textContent === all[record]?.title : !Object.hasOwn(all, record);
+  }, null, { timeout: 5000 });
+  await agrees().catch(() => assert.fail(`press ${press}: the page does not show ${page.url()}`));
+  const now = await state();
+  if (press % 10 === 9) {
+    await page.reload();
+    reloads += 1;
+    assert.deepEqual(await state(), now, `press ${press}: a reload of ${page.url()}`);
+  }
+}
+assert.equal(reloads, 20);
+await page.goto(url);
 
 const pdf = await page.pdf({ format: "A4" });
 assert.ok(pdf.length > 20_000 && pdf.subarray(0, 5).toString() === "%PDF-", "it prints");

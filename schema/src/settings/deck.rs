@@ -44,7 +44,9 @@ pub struct Deck {
     pub order: Vec<Id>,
     /// Slides that are not shown.
     pub drop: Vec<Id>,
-    /// Slides by name: other words for one that `tierod deck` has, or a slide of your own with at least a `phrase`.
+    /// Slides by name: other words for one that `tierod deck` has, or a slide of your own with at least a `phrase`. A slide
+    /// has the keys `phrase`, `notes`, `for` (the audiences), `picture` (a `.png`, `.jpg` or `.jpeg` file) and `alt` (what the
+    /// picture shows; required with `picture`).
     pub slides: Entries<Id, DeckSlide>,
     /// Abbreviations with what they mean, as in `CG: centre of gravity`: shown on the first slide that has one.
     pub abbreviations: Entries<String, String>,

@@ -47,6 +47,18 @@ impl Season {
         amounts.filter_map(|name| self.amount_complete_since(study, name)).max()
     }
 
+    /// The day of the first evaluated commit at which the car was complete on paper for every goal; `None` if that is not
+    /// reached yet, or not known: an event has no value, or the points depend on no amount of the car.
+    pub fn complete_from(&self, study: &Study) -> Option<Day> {
+        let mut since: Option<Day> = None;
+        for goal in study.goals() {
+            goal.predicted?;
+            since = since.max(Some(self.complete_since(study, study.loaded.record(goal.index).id.as_str())?));
+        }
+        let since = since?;
+        self.timeline.iter().map(|point| point.day).find(|day| *day >= since)
+    }
+
     /// The points of the timeline from the day on at which the car was complete on paper for every goal; all of them if the
     /// points depend on no amount of the car.
     pub fn complete(&self, study: &Study) -> &[TimelinePoint] {

@@ -95,6 +95,7 @@ fn timeline_point(history: &History, index: CommitIndex, state: &CommitState, lo
         day: commit.day,
         commit: commit.id.clone(),
         amounts: Default::default(),
+        amount_intervals: Default::default(),
         points: Default::default(),
         point_intervals: Default::default(),
         chances: Default::default(),
@@ -103,6 +104,7 @@ fn timeline_point(history: &History, index: CommitIndex, state: &CommitState, lo
     for (name, past) in state.all() {
         if let Some(amount) = name.strip_prefix(schema::words::CAR).and_then(|rest| rest.strip_prefix('.')) {
             point.amounts.extend(past.value.map(|value| (amount.to_owned(), value)));
+            point.amount_intervals.extend(past.interval.map(|interval| (amount.to_owned(), interval)));
             continue;
         }
         // A record that had another id at that commit is found by its current one.

@@ -109,6 +109,19 @@ impl EventScore {
     pub fn shown_difference(&self) -> Option<f64> {
         Some(number::shown_change(self.predicted?, self.scored?.0, 1))
     }
+
+    /// Why a prediction differs from its plan: the targets that the event reads, otherwise the one with the largest effect, each
+    /// with its points as tables show them; and the rest, so that all add up to [`Self::shown_vs_plan`].
+    pub fn shown_effects(&self) -> (Vec<(&TargetEffect, f64)>, f64) {
+        // A target under one that is read has its effect through it: both would count the same points twice.
+        let is_read = self.behind.iter().any(|own| own.is_read);
+        let most = if is_read { self.behind.len() } else { 1 };
+        let counted = self.behind.iter().filter(|own| own.is_read == is_read).take(most);
+        let effects: Vec<_> = counted.map(|own| (own, number::shown_change(0.0, own.points, 1))).collect();
+        let sum: f64 = effects.iter().map(|(_, points)| points).sum();
+        let rest = self.shown_vs_plan().map_or(0.0, |all| number::shown_change(sum, all, 1));
+        (effects, rest)
+    }
 }
 
 /// The points of a goal.
@@ -156,8 +169,11 @@ impl GoalScore {
         Some(Split::sum(all?.into_iter(), difference))
     }
 
-    /// The points scored; `None` before the last event.
+    /// The points scored; `None` before the last event, or without events.
     pub fn scored(&self) -> Option<f64> {
+        if self.events.is_empty() {
+            return None;
+        }
         self.events.iter().map(|event| event.scored.map(|(points, _)| points)).sum()
     }
 
@@ -186,9 +202,6 @@ impl GoalScore {
     pub fn reached(&self) -> Option<bool> {
         if let (Some(place), Some((reached, _))) = (self.place, self.place_reached) {
             return Some(reached <= place);
-        }
-        if self.events.is_empty() {
-            return None;
         }
         Some(self.scored()? >= self.needed.as_ref().ok()?.points)
     }

@@ -32,6 +32,8 @@ pub struct TimelinePoint {
     pub commit: Option<String>,
     /// The amounts of the whole car, by name: value in SI.
     pub amounts: HashMap<String, f64>,
+    /// The interval that contains 95 % of what these amounts may be, in SI, by name; none for amounts that are exact.
+    pub amount_intervals: HashMap<String, (f64, f64)>,
     /// The points predicted for each goal, by id.
     pub points: HashMap<String, f64>,
     /// The interval that contains 95 % of what these points may be, by id of the goal; none for points that are exact.

@@ -2,6 +2,7 @@
 
 use std::fmt::Write as _;
 
+use schema::number;
 use schema::settings::Level;
 use serde_json::{Value, json};
 use trace::Error;
@@ -24,13 +25,13 @@ const PERIODS: usize = 10;
 /// The limits that changed that the page has room for, those without a revision or after a result first.
 const MOVES: usize = 10;
 /// The unproven records that the page has room for; the other formats have all.
-const UNPROVEN: usize = 70;
+const UNPROVEN: usize = 40;
 
 /// What is on the page, as text.
 struct Page<'v> {
     goals: Vec<Value>,
-    periods: Vec<[String; 4]>,
-    moves: Vec<[String; 5]>,
+    periods: Vec<[String; 5]>,
+    moves: Vec<[String; 6]>,
     more_moves: usize,
     unproven: Vec<(String, Vec<&'v str>)>,
 }
@@ -40,7 +41,8 @@ impl<'v> Page<'v> {
         let audit = view.audit;
         let periods = audit.longest_at_risk(PERIODS).into_iter().map(|period| {
             let days = count(usize::try_from(period.days(audit.day)).unwrap_or(0), "day");
-            [view.id(period.index).to_owned(), days, period.since.to_string(), AuditView::end_of(period)]
+            let [id, title] = [view.id(period.index), view.title(period.index)].map(str::to_owned);
+            [id, title, days, period.since.to_string(), AuditView::end_of(period)]
         });
         let mut moves: Vec<_> = audit.limit_moves.iter().collect();
         let more_moves = moves.len().saturating_sub(MOVES);
@@ -52,7 +54,8 @@ impl<'v> Page<'v> {
         let moves = moves.into_iter().map(|moved| {
             let day = moved.day.map(|day| day.to_string()).unwrap_or_default();
             let [limits, agreed] = [AuditView::limits_of_move(moved), view.agreed(moved)];
-            [view.id(moved.target).to_owned(), day, limits, agreed, view.reason_of_move(moved).to_owned()]
+            let [id, title] = [view.id(moved.target), view.title(moved.target)].map(str::to_owned);
+            [id, title, day, limits, agreed, view.reason_of_move(moved).to_owned()]
         });
         Self {
             goals: audit.goals.iter().map(|own| goal(view, own)).collect(),
@@ -66,7 +69,7 @@ impl<'v> Page<'v> {
 
 /// The place, the chance and the points of a goal, as text.
 fn goal(view: &AuditView<'_>, goal: &GoalScore) -> Value {
-    let points = |value: Option<f64>| value.map(|value| format!("{value:.1}")).unwrap_or_default();
+    let points = |value: Option<f64>| value.map(|value| number::fixed(value, 1)).unwrap_or_default();
     let events: Vec<Value> = goal
         .events
         .iter()
@@ -83,6 +86,7 @@ fn goal(view: &AuditView<'_>, goal: &GoalScore) -> Value {
         "verdict": view.verdict(goal),
         "beside": view.beside(goal),
         "why": view.why_missed(goal),
+        "about_rest": view.about_rest(goal),
         "plan": points(Some(goal.plan)),
         "predicted": goal.predicted.and(goal.spread.as_ref()).map(points_of).unwrap_or_default(),
         "scored": points(goal.scored()),
@@ -93,15 +97,15 @@ fn goal(view: &AuditView<'_>, goal: &GoalScore) -> Value {
     })
 }
 
-/// The unproven records, those of one kind that lack the same together: how many, what they lack, and their ids.
+/// The unproven records, those of one kind that lack the same together: how many, what they lack, and their titles.
 fn unproven<'v>(view: &'v AuditView<'_>) -> Vec<(String, Vec<&'v str>)> {
     let loaded = &view.study.loaded;
     let mut all: Vec<((schema::Kind, String), Vec<&str>)> = Vec::new();
     for own in &view.audit.unproven {
         let of = (loaded.kind(own.index), view.lacks_in_short(own));
         match all.iter_mut().find(|(known, _)| *known == of) {
-            Some((_, ids)) => ids.push(view.id(own.index)),
-            None => all.push((of, vec![view.id(own.index)])),
+            Some((_, titles)) => titles.push(view.title(own.index)),
+            None => all.push((of, vec![view.title(own.index)])),
         }
     }
     // By kind; the worst are first in each.
@@ -114,7 +118,11 @@ fn unproven<'v>(view: &'v AuditView<'_>) -> Vec<(String, Vec<&'v str>)> {
 /// How many safety-critical records have no passed test.
 fn counted(view: &AuditView<'_>) -> String {
     let (open, all) = (view.audit.unproven.len(), view.audit.safety_critical);
-    format!("{open} of {all} safety-critical records without a passed test, demonstration or inspection")
+    if all == 0 {
+        return "no record is marked as safety-critical".to_owned();
+    }
+    let all = count(all, "safety-critical record");
+    format!("{open} of {all} without a passed test, demonstration or inspection")
 }
 
 /// The data of the template.
@@ -124,11 +132,11 @@ fn context(view: &AuditView<'_>) -> Value {
     let unproven: Vec<Value> = page
         .unproven
         .into_iter()
-        .map(|(what, mut ids)| {
-            let more = ids.len().saturating_sub(room);
-            ids.truncate(room);
-            room -= ids.len();
-            json!({"what": what, "ids": ids, "more": more})
+        .map(|(what, mut titles)| {
+            let more = titles.len().saturating_sub(room);
+            titles.truncate(room);
+            room -= titles.len();
+            json!({"what": what, "titles": titles, "more": more})
         })
         .collect();
     json!({
@@ -137,6 +145,7 @@ fn context(view: &AuditView<'_>) -> Value {
         "stage": view.study.stage.word(),
         "made_by": view.made_by(),
         "note": view.note,
+        "no_goal": view.no_goal(),
         "goals": page.goals,
         "periods": page.periods,
         "number_of_periods": view.audit.at_risk_periods.len(),
@@ -153,14 +162,16 @@ fn context(view: &AuditView<'_>) -> Value {
 /// The page for a browser and for print.
 pub(crate) fn html(view: &AuditView<'_>) -> Result<String, Error> {
     /// What is typed or looked for, which no typesetting may change.
-    const AS_TYPED: &[&str] = &["id", "title", "made_by", "day", "ids", "what"];
+    const AS_TYPED: &[&str] = &["id", "title", "made_by", "day", "titles", "what"];
     let as_typed = context(view);
     let mut context = as_typed.clone();
     typeset_all(&mut context, AS_TYPED);
     for rows in ["periods", "moves"] {
         for (row, typed) in as_typed[rows].as_array().into_iter().flatten().enumerate() {
-            // The id is first.
-            context[rows][row][0] = typed[0].clone();
+            // Id and title are first.
+            for at in [0, 1] {
+                context[rows][row][at] = typed[at].clone();
+            }
         }
     }
     let shipped = include_str!("../../../../templates/audit-brief.html");
@@ -237,7 +248,7 @@ pub(crate) fn csv(view: &AuditView<'_>) -> String {
         ("predicted_high", of_goal(|goal| goal.predicted.and(goal.spread.as_ref()).map(|spread| spread.high))),
         ("scored", of_goal(GoalScore::scored)),
         ("targets", whole(audit.targets.len())),
-        ("targets_met", whole(verdicts("met"))),
+        ("targets_met", whole(view.count(Verdict::Met))),
         ("targets_uncertain", whole(verdicts("uncertain"))),
         ("targets_missed", whole(verdicts("missed"))),
         ("at_risk_periods", whole(audit.at_risk_periods.len())),
@@ -252,8 +263,24 @@ pub(crate) fn csv(view: &AuditView<'_>) -> String {
         ("checks_off", Cell::text(&off.join("; "))),
         ("targets_met_after_change", whole(view.count(Verdict::MetAfterChange))),
         ("targets_never_verified", whole(view.count(Verdict::NeverVerified))),
+        ("targets_not_due", whole(view.count(Verdict::NotDue))),
     ];
-    let (heads, row) = cells.into_iter().map(|(head, cell)| (head.to_owned(), cell)).unzip();
+    let mut cells: Vec<(String, Cell)> = cells.into_iter().map(|(head, cell)| (head.to_owned(), cell)).collect();
+    let periods = audit.longest_at_risk(PERIODS);
+    for at in 0..PERIODS {
+        let own = periods.get(at);
+        cells.push((format!("at_risk_{}", at + 1), text(own.map(|period| view.id(period.index)))));
+        let days = own.map(|period| f64::from(period.days(audit.day)));
+        cells.push((format!("at_risk_{}_days", at + 1), number(days)));
+    }
+    for event in goal.into_iter().flat_map(|goal| &goal.events) {
+        let id = view.id(event.index);
+        let scored = event.scored.map(|(points, _)| points);
+        for (what, points) in [("plan", event.plan), ("predicted", event.predicted), ("scored", scored)] {
+            cells.push((format!("{id}_{what}"), number(points)));
+        }
+    }
+    let (heads, row) = cells.into_iter().unzip();
     csv::text(&Grid { heads, rows: vec![row] })
 }
 
@@ -266,6 +293,10 @@ pub(crate) fn terminal(view: &AuditView<'_>, ink: Ink) -> String {
         ink.block(&mut out, "", 0, note);
     }
     out.push('\n');
+    if let Some(text) = view.no_goal() {
+        ink.block(&mut out, "", 0, text);
+        out.push('\n');
+    }
     for own in &view.audit.goals {
         let _ = writeln!(out, "{}", ink.strong(&clean(view.title(own.index))));
         ink.block(&mut out, "", 0, &view.verdict(own));
@@ -277,7 +308,7 @@ pub(crate) fn terminal(view: &AuditView<'_>, ink: Ink) -> String {
         }
         out.push('\n');
     }
-    for own in &page.goals {
+    for own in page.goals.iter().filter(|own| own["events"].as_array().is_some_and(|all| !all.is_empty())) {
         let text = |value: &Value| plain(value.as_str().unwrap_or_default());
         let heads = [
             ("event", false),
@@ -295,6 +326,9 @@ pub(crate) fn terminal(view: &AuditView<'_>, ink: Ink) -> String {
         let cells = ["plan", "predicted", "scored", "vs_plan"].map(|key| text(&own[key]));
         table.row(std::iter::once(plain("total")).chain(cells).chain([plain("")]).collect());
         out.push_str(&table.folded(ink));
+        if let Some(text) = own["about_rest"].as_str() {
+            ink.block(&mut out, "", 0, text);
+        }
         out.push('\n');
     }
     ink.block(&mut out, "", 0, &view.counts_of_all());
@@ -304,18 +338,18 @@ pub(crate) fn terminal(view: &AuditView<'_>, ink: Ink) -> String {
         let head = format!("longest at risk ({} of {of})", page.periods.len());
         let mut table = Table::new(&[(&head, false), ("length", true), ("from", false), ("end", false)]);
         for (period, own) in page.periods.iter().zip(view.audit.longest_at_risk(PERIODS)) {
-            let [id, days, since, end] = period.clone();
+            let [_, _, days, since, end] = period.clone();
             let is_fine = own.end.is_some_and(|(_, end)| PeriodEnd::is_resolved(end));
             let paint = if is_fine { Paint::Plain } else { Paint::Level(Level::Warning) };
-            table.row(vec![strong(id), plain(days), plain(since), (end, paint)]);
+            table.row(vec![strong(view.title_and_id(own.index)), plain(days), plain(since), (end, paint)]);
         }
         out.push_str(&table.folded(ink));
         out.push('\n');
     }
     super::terminal::limit_moves(&mut out, view, ink);
     ink.block(&mut out, "", 0, &counted(view));
-    for (what, ids) in &page.unproven {
-        ink.block(&mut out, "", 0, &format!("{what}: {}", ids.join(", ")));
+    for (what, titles) in &page.unproven {
+        ink.block(&mut out, "", 0, &format!("{what}: {}", titles.join("; ")));
     }
     out.push('\n');
     match off_text(view.study.past(), &view.off) {

@@ -47,7 +47,7 @@ pub(crate) fn json(view: &AuditView<'_>) -> Value {
             "on": view.season.is_some(),
             "commits": view.season.map(|season| season.commits),
             "shallow": view.season.is_some_and(|season| season.shallow),
-            "complete_from": view.season.and_then(|season| Some(season.complete(view.study).first()?.day.to_string())),
+            "complete_from": view.season.and_then(|season| Some(season.complete_from(view.study)?.to_string())),
             "note": view.note,
         },
         "goals": audit.goals.iter().map(|goal| self::goal(view, goal)).collect::<Vec<_>>(),

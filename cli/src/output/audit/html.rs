@@ -3,16 +3,21 @@
 use schema::records::Body;
 use serde_json::{Map, Value, json};
 use trace::Error;
+use trace::audit::Season;
 use trace::graph::Link;
 
 use super::{AuditView, context};
 use crate::output::compare::View;
 use crate::output::page::script::hash;
+use crate::output::pictures::over_time::OverTime;
 use crate::output::pictures::typeset::typeset_all;
 use crate::output::pictures::{
     Numbers, Picture, STYLE, estimates, from_study, frontier, loops, over_time, targets, verification, waterfall,
 };
 use crate::output::template::{self, Escape};
+
+/// The script of the page, the only one that its policy allows.
+const SCRIPT: &str = include_str!("../../../../templates/audit.js");
 
 /// What is typed or looked for, which no typesetting may change.
 const AS_TYPED: &[&str] = &[
@@ -26,15 +31,10 @@ pub(crate) fn html(view: &AuditView<'_>) -> Result<String, Error> {
     typeset_all(&mut context, AS_TYPED);
     context["pictures"] = pictures(view);
     context["chain"] = json!(embedded(&chain(view)));
-    let shipped = only_its_own_script(include_str!("../../../../templates/audit.html"));
-    template::render("audit.html", &shipped, view.template, Escape::Html, &context)
-}
-
-/// The template with a policy that allows its script alone, by its hash. A team that edits a copy need not calculate one.
-fn only_its_own_script(template: &str) -> String {
-    let script = template.split_once("<script>").and_then(|(_, rest)| rest.split_once("</script>"));
-    let hash = script.map(|(script, _)| format!("script-src 'sha256-{}'", hash(script))).unwrap_or_default();
-    template.replace("script-src 'unsafe-inline'", &hash)
+    context["script"] = json!(SCRIPT);
+    context["script_hash"] = json!(format!("sha256-{}", hash(SCRIPT)));
+    let shipped = include_str!("../../../../templates/audit.html");
+    template::render("audit.html", shipped, view.template, Escape::Html, &context)
 }
 
 /// The pictures, each as HTML with its caption; of a target one for a cell.
@@ -45,17 +45,21 @@ fn pictures(view: &AuditView<'_>) -> Value {
     let figure = |picture: Picture| picture.figure(Numbers::Folded, false);
     let names = study.values().amounts().iter();
     let amounts = names.filter_map(|name| {
-        let input = from_study::amount_over_time(study, audit, season?, name)?;
+        let mut input = from_study::amount_over_time(study, audit, season?, name)?;
+        add_intervals(view, season?, name, &mut input);
         Some(json!({"name": &**name, "picture": figure(over_time::picture(&format!("amount-{name}"), &input))}))
     });
     let goals = audit.goals.iter().map(|goal| {
         let id = view.id(goal.index);
         let points = waterfall::picture(&format!("points-{id}"), &from_study::waterfall(study, goal));
-        let over_time = season.map(|season| {
+        // Without a value of each event, the points of a commit are those of some events.
+        let over_time = season.filter(|_| goal.predicted.is_some()).and_then(|season| {
             let input = from_study::points_over_time(study, audit, season, goal);
-            figure(over_time::picture(&format!("season-{id}"), &input))
+            let picture = over_time::picture(&format!("season-{id}"), &input);
+            // The section has a sentence about curves that are not known yet.
+            (!picture.is_empty()).then(|| figure(picture))
         });
-        json!({"points": points.figure(Numbers::Elsewhere, false), "over_time": over_time})
+        json!({"points": (!goal.events.is_empty()).then(|| points.figure(Numbers::Elsewhere, false)), "over_time": over_time})
     });
     let decisions = view.decisions.iter().map(|own| {
         let compared = View::new(study, own.index, None)?;
@@ -80,6 +84,18 @@ fn pictures(view: &AuditView<'_>) -> Value {
     })
 }
 
+/// Adds the intervals of the history to a curve of an amount, whose moments are the last ones of the timeline.
+fn add_intervals(view: &AuditView<'_>, season: &Season, name: &str, input: &mut OverTime) {
+    let Some(node) = view.study.values().named(&format!("{}.{name}", schema::words::CAR)) else { return };
+    let unit = view.study.values().unit(node);
+    let mut known = season.timeline.iter().rev().filter(|point| point.amounts.contains_key(name));
+    for moment in input.moments.iter_mut().rev() {
+        let Some(point) = known.by_ref().find(|point| point.day == moment.day) else { return };
+        let interval = point.amount_intervals.get(name);
+        moment.interval = interval.map(|(low, high)| (unit.from_si(*low), unit.from_si(*high)));
+    }
+}
+
 /// The data as JSON for a script element: `<` and similar characters are escaped, so that no text can end the element.
 fn embedded(value: &Value) -> String {
     let text = value.to_string();
@@ -102,13 +118,14 @@ fn chain(view: &AuditView<'_>) -> Value {
     let graph = &view.study.graph;
     let mut all = Map::new();
     for (index, record) in graph.loaded.records() {
-        if record.kind().roles().is_note {
+        let is_result = matches!(record.body, Body::Result(_));
+        if record.kind().roles().is_note && !is_result {
             continue;
         }
         let up: Vec<Value> = graph
             .outgoing(index)
             .into_iter()
-            .filter(|(_, edge)| edge.link != Link::In && edge.link != Link::Of)
+            .filter(|(_, edge)| edge.link != Link::In && (is_result || edge.link != Link::Of))
             .map(|(to, edge)| json!([view.id(to), edge.link.word(), edge.reason.map(crate::screen::clean)]))
             .collect();
         let value = view

@@ -18,7 +18,7 @@ use crate::screen::count;
 pub(crate) fn context(view: &AuditView<'_>) -> Value {
     let mut context = json(view);
     let share = |value: Option<f64>| value.map(|value| number::percent(value, 1)).unwrap_or_default();
-    let points = |value: Option<f64>| value.map(|value| format!("{value:.1}")).unwrap_or_default();
+    let points = |value: Option<f64>| value.map(|value| number::fixed(value, 1)).unwrap_or_default();
     let predicted = |value: Option<f64>, spread: Option<&Spread>| value.and(spread).map(points_of).unwrap_or_default();
     let goals: Vec<Value> = view
         .audit
@@ -44,7 +44,7 @@ pub(crate) fn context(view: &AuditView<'_>) -> Value {
                    "short": if why.is_some() { short(view, goal) } else { Vec::new() }, "events": events, "plan": points(Some(goal.plan)),
                    "predicted": predicted(goal.predicted, goal.spread.as_ref()), "scored": points(scored),
                    "to_plan": change(Some(goal.plan), scored.or(goal.predicted)), "to_predicted": change(goal.predicted, scored),
-                   "causes": split.causes.iter().copied().map(ScoreCause::words).collect::<Vec<_>>(),
+                   "about_rest": view.about_rest(goal), "without_events": goal.events.is_empty(), "causes": split.causes.iter().copied().map(ScoreCause::words).collect::<Vec<_>>(),
                    "split": split.total, "about_split": AuditView::about_split(&split)})
         })
         .collect();
@@ -60,6 +60,7 @@ pub(crate) fn context(view: &AuditView<'_>) -> Value {
                    "result": measured.map(|si| quantity(si, target.measured_uncertainty(), unit)).unwrap_or_default(),
                    "outcome": target.verdict.words(),
                    "margin": measured.and_then(|_| margin(&target.status, unit)).unwrap_or_default(),
+                   "result_title": target.result.map(|result| view.title(result)),
                    "unrecorded": target.unrecorded(),
                    "limits": target.limits.iter().map(|step| &step.text).collect::<Vec<_>>(),
                    "short_outcome": target.verdict.outcome()})
@@ -90,6 +91,10 @@ pub(crate) fn context(view: &AuditView<'_>) -> Value {
         .collect();
     context["shown"] = json!({
         "made_by": view.made_by(),
+        "no_goal": view.no_goal(),
+        "raced": audit.goals.iter().any(|goal| !goal.is_before_contest()),
+        "figures": view.figures(),
+        "evaluated": view.evaluated(),
         "curves": view.about_curves(),
         "moves": moves,
         "periods": periods,
@@ -142,7 +147,7 @@ fn decision(view: &AuditView<'_>, own: &DecisionReview) -> Value {
         .iter()
         .map(|value| {
             let [set, then, now, measured] = AuditView::decision_value(value);
-            json!({"name": value.name, "set": set, "then": then, "now": now, "measured": measured,
+            json!({"name": value.name, "title": view.value_title(value), "set": set, "then": then, "now": now, "measured": measured,
                    "differs": value.differs()})
         })
         .collect();
@@ -157,7 +162,7 @@ fn decision(view: &AuditView<'_>, own: &DecisionReview) -> Value {
         "then": then.map(AuditView::significance),
         "now": now.map(AuditView::significance),
         "values": values,
-        "measurements": AuditView::measurements(own),
+        "measurements": view.measurements(own),
     })
 }
 

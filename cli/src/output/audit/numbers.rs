@@ -5,6 +5,7 @@ use trace::RecordId;
 use trace::audit::{GoalScore, Group, Lesson, SHOWN_AS_ZERO, ScoreCause, Split, TargetAudit, Verdict, groups};
 
 use super::AuditView;
+use crate::output::points::points_of;
 use crate::screen::count;
 
 /// Why the scores of a goal differ from the predictions, as text. The numbers of each row add up as they are shown.
@@ -51,6 +52,43 @@ impl AuditView<'_> {
             some => format!("{some} met after the limit changed, "),
         };
         format!("{}: {met}, {after}{others}", count(self.audit.targets.len(), "target"))
+    }
+
+    /// The few figures at the top: each a name, what counts most, and the others.
+    pub(super) fn figures(&self) -> Vec<[String; 3]> {
+        let mut all = Vec::new();
+        for goal in self.audit.goals.iter().filter(|goal| !goal.events.is_empty()) {
+            let name = match self.audit.goals.len() {
+                1 => "points".to_owned(),
+                _ => format!("points, {}", self.title(goal.index)),
+            };
+            let plan = format!("{} planned", number::fixed(goal.plan, 1));
+            let predicted = goal.predicted.and(goal.spread.as_ref()).map(points_of);
+            all.push(match (goal.scored(), predicted) {
+                (Some(scored), Some(predicted)) => {
+                    [name, format!("{} scored", number::fixed(scored, 1)), format!("{plan}, {predicted} predicted")]
+                }
+                (Some(scored), None) => [name, format!("{} scored", number::fixed(scored, 1)), plan],
+                (None, Some(predicted)) => [name, format!("{predicted} predicted"), plan],
+                (None, None) => [name, plan, format!("no prediction: {}", self.without_value(goal))],
+            });
+        }
+        let targets = self.audit.targets.len();
+        if targets > 0 {
+            let counts = self.counts();
+            let rest = counts.split_once(", ").map_or("", |(_, rest)| rest);
+            let after = match self.count(Verdict::MetAfterChange) {
+                0 => String::new(),
+                some => format!("{some} met after the limit changed, "),
+            };
+            let met = format!("{} of {targets} met", self.count(Verdict::Met));
+            all.push(["targets".to_owned(), met, format!("{after}{rest}")]);
+        }
+        if self.audit.safety_critical > 0 {
+            let (open, of) = (self.audit.unproven.len(), count(self.audit.safety_critical, "safety-critical record"));
+            all.push(["safety".to_owned(), format!("{open} of {of}"), "without a passed test".to_owned()]);
+        }
+        all
     }
 
     /// How many targets have a limit inside the uncertainty of the result.

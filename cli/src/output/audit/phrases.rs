@@ -2,8 +2,10 @@
 //! `trace::audit`.
 
 use schema::number;
+use trace::RecordId;
 use trace::audit::{
-    AtRiskPeriod, DecisionReview, DecisionValue, EventScore, GoalScore, LimitMove, Ranking, TargetEffect, Unproven,
+    AtRiskPeriod, DecisionReview, DecisionValue, EventScore, GoalScore, LimitMove, Ranking, SHOWN_AS_ZERO,
+    TargetEffect, Unproven,
 };
 use trace::snapshot::short_id;
 
@@ -49,8 +51,38 @@ impl AuditView<'_> {
             ([only], _) => {
                 format!("no curves: the car is complete on paper since the last evaluated commit, of {}", only.day)
             }
-            ([first, ..], _) => format!("from {} on, when the car was complete on paper", first.day),
+            ([first, ..], _) => match (season.complete_from(self.study), self.not_known_yet()) {
+                (Some(from), _) => format!("curves from {from} on, when the car was complete on paper"),
+                (None, Some(missing)) => format!("no curve of the points yet: {missing}"),
+                (None, None) => format!("curves from {} on", first.day),
+            },
         }
+    }
+
+    /// Why the first goal without a prediction has none.
+    fn not_known_yet(&self) -> Option<String> {
+        self.audit.goals.iter().find(|goal| goal.predicted.is_none()).map(|goal| self.without_value(goal))
+    }
+
+    /// How many commits there are, and at how many the car was evaluated; `None` without a history.
+    pub(super) fn evaluated(&self) -> Option<String> {
+        let season = self.season.filter(|season| !season.timeline.is_empty())?;
+        let commits = count(season.commits, "commit");
+        Some(match season.timeline.len() {
+            all if all >= season.commits => format!("{commits} changed the records"),
+            some => format!("{commits} changed the records; the car was evaluated at {some} of them"),
+        })
+    }
+
+    /// The words for a project without a goal; `None` with one.
+    pub(super) fn no_goal(&self) -> Option<&'static str> {
+        self.audit.goals.is_empty().then_some("No goal: add one under `goals:`")
+    }
+
+    /// The title of a record, with its id if that is another text.
+    pub(super) fn title_and_id(&self, index: RecordId) -> String {
+        let (title, id) = (self.title(index), self.id(index));
+        if title == id { id.to_owned() } else { format!("{title} ({id})") }
     }
 
     /// What was predicted for a goal: place, points and probability; `None` if an event has no value.
@@ -68,8 +100,8 @@ impl AuditView<'_> {
         let place = goal.place_reached.map(|(place, _)| format!("place {place}"));
         let points = match (events, goal.events.len()) {
             (0, _) => None,
-            (some, all) if some == all => Some(format!("{so_far:.1} points")),
-            (some, all) => Some(format!("{so_far:.1} points from {some} of {all} events")),
+            (some, all) if some == all => Some(format!("{} points", number::fixed(so_far, 1))),
+            (some, all) => Some(format!("{} points from {some} of {all} events", number::fixed(so_far, 1))),
         };
         let has = [place, points].into_iter().flatten().collect::<Vec<_>>().join(" and ");
         let verdict = match goal.reached() {
@@ -85,7 +117,7 @@ impl AuditView<'_> {
     }
 
     /// Why a goal has no prediction.
-    fn without_value(&self, goal: &GoalScore) -> String {
+    pub(super) fn without_value(&self, goal: &GoalScore) -> String {
         let missing = goal.events.iter().filter(|event| event.predicted.is_none()).count();
         if goal.events.is_empty() {
             "it has no events".to_owned()
@@ -140,18 +172,44 @@ impl AuditView<'_> {
     }
 
     /// Why the latest points of an event differ from its plan, the largest cause first: `judges -4.6, prediction vs plan +4.0`.
-    /// All causes are in it, so that a reader can add them up. Before the contest the targets that are not at their limits.
+    /// All causes are in it, so that a reader can add them up. Before the contest the targets that are not at their limits, and
+    /// the rest.
     pub(super) fn cause(&self, event: &EventScore) -> String {
         /// The targets that are shown; the table of targets has all of them.
         const MOST: usize = 2;
         if event.scored.is_none() {
-            let targets: Vec<String> = event.behind.iter().take(MOST).map(|own| self.effect(own)).collect();
-            return targets.join("; ");
+            let (effects, rest) = event.shown_effects();
+            let mut all: Vec<String> = effects.iter().take(MOST).map(|(own, _)| self.effect(own)).collect();
+            let (others, number) = (effects.iter().skip(MOST).map(|(_, points)| points).sum::<f64>(), effects.len());
+            if number > MOST {
+                let what = count(number - MOST, "other target");
+                all.push(format!("{what}: {} points", number::signed(others, 1)));
+            }
+            if rest.abs() >= SHOWN_AS_ZERO {
+                all.push(format!("{}: {} points", self.rest_of(event), number::signed(rest, 1)));
+            }
+            return all.join("; ");
         }
         let all = event.shown_causes().into_iter();
         all.map(|(cause, points)| format!("{} {}", cause.words(), number::signed(points, 1)))
             .collect::<Vec<_>>()
             .join(", ")
+    }
+
+    /// The words for the difference of a prediction to its plan that no target explains.
+    fn rest_of(&self, event: &EventScore) -> &'static str {
+        let has_formula = self.study.loaded.event(event.index).is_some_and(|event| event.score.is_some());
+        if has_formula { "rest" } else { "estimate vs plan" }
+    }
+
+    /// What the rest of a cause is, if a goal has one before the contest.
+    pub(super) fn about_rest(&self, goal: &GoalScore) -> Option<&'static str> {
+        let has_rest = |event: &EventScore| {
+            event.scored.is_none() && event.shown_effects().1.abs() >= SHOWN_AS_ZERO && self.rest_of(event) == "rest"
+        };
+        goal.events.iter().any(has_rest).then_some(
+            "rest: the plan is not exactly the points at the limits, and a prediction is the mean over its uncertainty",
+        )
     }
 
     /// What a target that is not at its limit costs: `accel-time 4.310 s, limit 4.27 s: -1.2 points`.
@@ -194,8 +252,8 @@ impl AuditView<'_> {
         let reason = self.reason_of_move(moved);
         let reason = if reason.is_empty() { String::new() } else { format!(": {reason}") };
         let agreed = if moved.revision.is_some() { "agreed by the " } else { "" };
-        let (id, limits) = (self.id(moved.target), Self::limits_of_move(moved));
-        format!("{id} {limits}, {agreed}{}{reason}", self.agreed(moved))
+        let (name, limits) = (self.title_and_id(moved.target), Self::limits_of_move(moved));
+        format!("{name} {limits}, {agreed}{}{reason}", self.agreed(moved))
     }
 
     /// What a safety-critical record lacks: `no result of test, due 2027-02-19`.
@@ -225,13 +283,22 @@ impl AuditView<'_> {
     pub(super) fn choice(&self, own: &DecisionReview) -> String {
         match (&own.chosen, &own.chosen_at) {
             (None, _) => "no alternative is chosen yet".to_owned(),
-            (Some(chosen), Some((day, commit))) => format!("{chosen}, chosen on {day} ({})", short_id(commit)),
+            (Some(chosen), Some((day, commit))) => {
+                format!("{}, chosen on {day} ({})", self.alternative(own, chosen), short_id(commit))
+            }
             (Some(chosen), None) => {
+                let chosen = self.alternative(own, chosen);
                 let why = own.then.as_ref().and_then(|then| then.as_ref().err());
                 let why = why.map(|why| format!(" ({why})")).unwrap_or_default();
                 format!("{chosen}, at an unknown time{why}")
             }
         }
+    }
+
+    /// The title of an alternative, or its name.
+    fn alternative<'t>(&'t self, own: &DecisionReview, name: &'t str) -> &'t str {
+        let decision = self.study.loaded.decision(own.index);
+        decision.and_then(|decision| decision.alternatives.get(name)?.title.as_deref()).unwrap_or(name)
     }
 
     /// The points that were predicted when a choice was made; `None` if that is not known.
@@ -253,8 +320,8 @@ impl AuditView<'_> {
         let all = own.analyses.iter().filter(|one| one.after.unwrap_or(false) == after);
         let names: Vec<String> = all
             .map(|one| match one.day {
-                Some(day) => format!("{} ({day})", self.id(one.analysis)),
-                None => self.id(one.analysis).to_owned(),
+                Some(day) => format!("{} ({day})", self.title(one.analysis)),
+                None => self.title(one.analysis).to_owned(),
             })
             .collect();
         let what = match (own.chosen_at.is_some(), after) {
@@ -303,21 +370,38 @@ impl AuditView<'_> {
             .map(|known| known.map(|(value, uncertainty)| quantity(value, uncertainty, &own.unit)).unwrap_or_default())
     }
 
+    /// The name of a value that a decision was judged on: the title of a target, or of a part with the amount.
+    pub(super) fn value_title(&self, own: &DecisionValue) -> String {
+        let title = |id: &str| self.study.loaded.find(id).map(|index| self.title(index)).filter(|title| *title != id);
+        let of_part = || {
+            let (part, amount) = own.name.split_once('.')?;
+            Some(format!("{}: {amount}", title(part)?))
+        };
+        title(&own.name).map(str::to_owned).or_else(of_part).unwrap_or_else(|| own.name.clone())
+    }
+
     /// What the measurements say about the choice, as a sentence; `None` if nothing of it was measured.
-    pub(super) fn measurements(own: &DecisionReview) -> Option<String> {
+    pub(super) fn measurements(&self, own: &DecisionReview) -> Option<String> {
         let measured: Vec<&DecisionValue> = own.values.iter().filter(|value| value.measured.is_some()).collect();
         let compared = measured.iter().filter(|value| value.differs().is_some()).count();
-        let differing: Vec<&str> =
-            measured.iter().filter(|value| value.differs() == Some(true)).map(|value| value.name.as_str()).collect();
-        match (measured.len(), compared) {
+        let differing: Vec<String> = measured
+            .iter()
+            .filter(|value| value.differs() == Some(true))
+            .map(|value| self.value_title(value))
+            .collect();
+        let all = count(compared, "measured value");
+        match (measured.len(), differing.len()) {
             (0, _) => None,
-            (some, 0) => Some(format!("{} measured; none of them was set by the choice", count(some, "value"))),
-            (_, all) if differing.is_empty() => {
-                Some(format!("set and measured: {all} of {all} within the uncertainty"))
+            (some, _) if compared == 0 => {
+                Some(format!("{} measured; none of them was set by the choice", count(some, "value")))
             }
-            (_, all) => Some(format!(
-                "set and measured: {} of {all} differ by more than the uncertainty: {}",
-                differing.len(),
+            (_, 0) => Some(format!(
+                "{compared} of {all} {} within the uncertainty of what the choice set",
+                if compared == 1 { "is" } else { "are" }
+            )),
+            (_, some) => Some(format!(
+                "{some} of {all} {} from what the choice set by more than the uncertainty: {}",
+                if some == 1 { "differs" } else { "differ" },
                 differing.join(", ")
             )),
         }

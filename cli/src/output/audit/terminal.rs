@@ -24,6 +24,10 @@ pub(crate) fn terminal(view: &AuditView<'_>, ink: Ink) -> String {
         ink.block(&mut out, "", 0, note);
         out.push('\n');
     }
+    if let Some(text) = view.no_goal() {
+        ink.block(&mut out, "", 0, text);
+        out.push('\n');
+    }
     for goal in &view.audit.goals {
         self::goal(&mut out, view, goal, ink);
     }
@@ -45,6 +49,9 @@ fn goal(out: &mut String, view: &AuditView<'_>, goal: &GoalScore, ink: Ink) {
         ink.block(out, "", 0, &text);
     }
     out.push('\n');
+    if goal.events.is_empty() {
+        return;
+    }
     why(out, view, goal, ink);
     let mut table = Table::new(&[
         ("event", false),
@@ -54,7 +61,7 @@ fn goal(out: &mut String, view: &AuditView<'_>, goal: &GoalScore, ink: Ink) {
         ("vs plan", true),
         ("vs predicted", true),
     ]);
-    let points = |value: Option<f64>| value.map(|value| format!("{value:.1}")).unwrap_or_default();
+    let points = |value: Option<f64>| value.map(|value| number::fixed(value, 1)).unwrap_or_default();
     let predicted = |value: Option<f64>, spread: Option<&Spread>| value.and(spread).map(points_of).unwrap_or_default();
     for event in &goal.events {
         let scored = event.scored.map(|(points, _)| points);
@@ -126,6 +133,11 @@ fn split(out: &mut String, view: &AuditView<'_>, goal: &GoalScore, ink: Ink) {
 }
 
 fn targets(out: &mut String, view: &AuditView<'_>, ink: Ink) {
+    if view.audit.targets.is_empty() {
+        ink.block(out, "", 0, "no target: add one under `targets:`");
+        out.push('\n');
+        return;
+    }
     let _ = writeln!(out, "{}", ink.strong(&format!("targets: {}", view.counts())));
     if let Some(text) = view.qualified() {
         ink.block(out, "", 0, &text);
@@ -232,7 +244,7 @@ fn decisions(out: &mut String, view: &AuditView<'_>, ink: Ink) {
     }
     let _ = writeln!(out, "{}", ink.strong("decisions"));
     for own in &view.decisions {
-        let title = format!("{}: {}", view.id(own.index), view.choice(own));
+        let title = format!("{}: {}", view.title_and_id(own.index), view.choice(own));
         ink.block(out, "", 0, &title);
         let then = own.then.as_ref().and_then(|then| then.as_ref().ok());
         let mut line = |label: &str, text: &str| ink.block(out, label, 9, text);
@@ -256,7 +268,7 @@ fn decisions(out: &mut String, view: &AuditView<'_>, ink: Ink) {
         if own.analyses.iter().any(|one| one.after == Some(true)) {
             line("later", &view.analyses(own, true));
         }
-        if let Some(text) = AuditView::measurements(own) {
+        if let Some(text) = view.measurements(own) {
             line("measured", &text);
         }
     }
@@ -264,6 +276,11 @@ fn decisions(out: &mut String, view: &AuditView<'_>, ink: Ink) {
 }
 
 fn verification(out: &mut String, view: &AuditView<'_>, ink: Ink) {
+    if view.audit.verified.iter().all(|line| line.planned == 0) {
+        ink.block(out, "", 0, "no record has a planned verification");
+        out.push('\n');
+        return;
+    }
     let mut table = Table::new(&[
         ("verification", false),
         ("planned", true),
@@ -325,34 +342,38 @@ fn season(out: &mut String, view: &AuditView<'_>, ink: Ink) {
     let _ = writeln!(out, "{}", ink.strong(&text));
     let mut table = Table::new(&[("", false), ("first", true), ("last", true), ("over the season", false)]);
     let moments = season.complete(view.study);
+    let mut rows = false;
     let mut names: Vec<&String> = last.amounts.keys().collect();
     names.sort();
     for name in names {
         let Some(node) = view.study.values().named(&format!("car.{name}")) else { continue };
         let unit = view.study.values().unit(node);
         let values: Vec<Option<f64>> = moments.iter().map(|moment| moment.amounts.get(name).copied()).collect();
-        row(&mut table, &format!("car.{name}"), &values, |si| unit.show(si, 0.0));
+        rows |= row(&mut table, &format!("car.{name}"), &values, |si| unit.show(si, 0.0));
     }
-    for goal in &view.audit.goals {
+    // Without a value of each event, the points of a commit are those of some events.
+    for goal in view.audit.goals.iter().filter(|goal| goal.predicted.is_some()) {
         let id = view.id(goal.index);
         let values: Vec<Option<f64>> = moments.iter().map(|moment| moment.points.get(id).copied()).collect();
-        row(&mut table, id, &values, |si| format!("{si:.1} pts"));
+        rows |= row(&mut table, id, &values, |si| format!("{} pts", number::fixed(si, 1)));
     }
-    if moments.len() > 1 {
+    if rows && moments.len() > 1 {
         out.push_str(&table.text(ink));
     }
     ink.block(out, "", 0, &view.about_curves());
     out.push('\n');
 }
 
-fn row(table: &mut Table, name: &str, values: &[Option<f64>], show: impl Fn(f64) -> String) {
+/// Adds the row of a value over the season; returns whether it had one.
+fn row(table: &mut Table, name: &str, values: &[Option<f64>], show: impl Fn(f64) -> String) -> bool {
     let known = || values.iter().flatten();
-    let (Some(first), Some(last)) = (known().next(), known().next_back()) else { return };
+    let (Some(first), Some(last)) = (known().next(), known().next_back()) else { return false };
     /// The largest width of the chart, next to the name and two numbers.
     const MOST: usize = 52;
     let slots = values.chunks(values.len().div_ceil(MOST).max(1));
     let ends: Vec<Option<f64>> = slots.map(|slot| slot.iter().rev().copied().flatten().next()).collect();
     table.row(vec![strong(name), plain(show(*first)), plain(show(*last)), plain(super::super::spark::line(&ends))]);
+    true
 }
 
 /// How many periods at risk were resolved, and how many were not, by how they ended.

@@ -67,20 +67,26 @@ pub(super) fn money(view: &DeckView<'_>) -> Result<Slide, String> {
     let show = |si: f64| quantity(si, 0.0, unit);
     let cost = budget.value.ok_or("the cost of the car is not known yet")?;
     let scores = view.scores();
-    let (verb, sum) = match scores.map(|own| (own.scored(), own.predicted)) {
-        Some((Some(scored), _)) => ("built", Some(scored)),
-        Some((None, predicted)) => ("build", predicted),
-        None => ("build", None),
+    let (verb, goes, sum) = match scores.map(|own| (own.scored(), own.predicted)) {
+        Some((Some(scored), _)) => ("built", "went", Some(format!("It scored {}.", points(scored)))),
+        Some((None, Some(predicted))) => ("build", "goes", Some(format!("We expect {} with it.", points(predicted)))),
+        _ => ("build", "goes", None),
     };
-    let own = match sum {
-        Some(sum) => format!("{} {verb} a car for {}", show(cost), points(sum)),
+    let largest = drawn::by_value(budget).first().copied();
+    // The phrase is about the picture: where the money goes.
+    let own = match largest {
+        Some((share, _)) => {
+            let before = format!("{} {verb} the car; the most {goes} into ", show(cost));
+            phrase(&before, &drawn::title_of(study, share), "")
+        }
         None => format!("{} {verb} the car", show(cost)),
     };
     let mut notes = vec![format!("The car costs {}, and may cost {}.", show(cost), show(budget.limit))];
-    let largest = budget.shares.iter().filter_map(|share| Some((share.value?, share.index)));
-    if let Some((value, index)) = largest.max_by(|a, b| a.0.total_cmp(&b.0).then(b.1.cmp(&a.1))) {
+    notes.extend(sum);
+    if let Some((share, value)) = largest {
         let percent = schema::number::percent(value / cost, 0);
-        notes.push(format!("The largest share is {} with {}, {percent} of it.", view.title(index), show(value)));
+        let title = drawn::title_of(study, share);
+        notes.push(format!("The largest share is {title} with {}, {percent} of it.", show(value)));
     }
     // What the price itself is worth in points.
     let node = paper.record_node(budget.index);
@@ -98,7 +104,7 @@ pub(super) fn money(view: &DeckView<'_>) -> Result<Slide, String> {
         ));
     }
     notes.extend(not_bought(view, budget, &show));
-    Ok(Slide::new(own, Visual::Drawn(drawn::budget(study, "money", budget)), notes))
+    Ok(Slide::new(own, Visual::Drawn(drawn::spent(study, "money", budget)), notes))
 }
 
 /// The alternative that would have cost the most more, and what it would have changed.

@@ -128,7 +128,8 @@ pub(super) fn levers(view: &DeckView<'_>) -> Result<Slide, String> {
         notes.push(format!("Next are {}.", list(&others)));
     }
     notes.push("Points show what a value is worth, not what loads a part must carry.".to_owned());
-    let own = phrase("What moves the points: ", title, "");
+    let own =
+        text::first_that_fits(&["What moves the points: ", "It moves the points most: ", "Moves most: ", ""], title);
     let mut slide = Slide::new(own, Visual::Drawn(drawn::tornado(&input)), notes);
     // Long titles leave room for fewer values.
     while words_of_slide(&slide.texts()) > MOST_WORDS_OF_SLIDE && input.bars.len() > FEWEST {
@@ -157,8 +158,11 @@ pub(super) fn risk(view: &DeckView<'_>) -> Result<Slide, String> {
     let own = match (all.len(), missed) {
         (1, 0) => phrase("", &first, " is at risk"),
         (1, _) => phrase("", &first, " is missed"),
-        (count, 0) => phrase(&format!("{count} targets are at risk, first "), &first, ""),
-        (count, _) => phrase(&format!("{count} targets are at risk or missed, first "), &first, ""),
+        (count, missed) => {
+            let what = if missed == 0 { "at risk" } else { "at risk or missed" };
+            let [long, short] = [format!("{count} targets are {what}, first "), format!("{count} {what}, first ")];
+            text::first_that_fits(&[&long, &short], &first)
+        }
     };
     let mut notes: Vec<String> = all.iter().take(3).map(|target| format!("{}.", view.target_text(target))).collect();
     let leads: Vec<&str> = all.iter().take(3).filter_map(|target| study.graph.lead(target.index)).collect();

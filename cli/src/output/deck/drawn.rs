@@ -3,7 +3,7 @@
 use schema::number;
 use trace::audit::{Audit, GoalScore};
 use trace::talk::decisions::Choice;
-use trace::values::{Budget, GoalPoints, Key, Outcome, Significance, Worth};
+use trace::values::{Budget, GoalPoints, Key, Outcome, Share, Significance, Worth};
 use trace::{RecordId, Study};
 
 use super::chain::capital;
@@ -23,6 +23,19 @@ const MOST_ROWS: usize = 7;
 const MOST_STEPS: usize = 5;
 /// The most sections of a budget.
 const MOST_SECTIONS: usize = 10;
+/// What an interval is, in the same plain words on every slide.
+const LIKELY: &str = "likely range (95 %)";
+
+/// Says in plain words what the intervals of a picture are; those of the pages have several words for them.
+pub(super) fn in_plain_words(picture: &mut Picture) {
+    let plain = |text: &mut String| {
+        for own in ["uncertainty (k = 2)", "uncertainty (95 %)", "95 % of what may happen"] {
+            *text = text.replace(own, LIKELY);
+        }
+    };
+    [&mut picture.svg, &mut picture.caption].into_iter().for_each(plain);
+    picture.table.heads.iter_mut().for_each(|(head, _)| plain(head));
+}
 
 fn name(study: &Study, index: RecordId) -> Name {
     let record = study.loaded.record(index);
@@ -49,7 +62,9 @@ pub(super) fn place_band(study: &Study, goal: &GoalPoints, scores: Option<&GoalS
         ..Bar::default()
     };
     let spread = scores.and_then(|own| own.spread.as_ref());
-    let mut bars = vec![bar("planned", goal.plan, None)];
+    // Without an event there is neither a plan nor a score.
+    let planned = (!goal.events.is_empty()).then(|| bar("planned", goal.plan, None));
+    let mut bars: Vec<Bar> = planned.into_iter().collect();
     if let Some(predicted) = scores.and_then(|own| own.predicted) {
         bars.push(bar("expected", predicted, spread.map(|own| (own.low, own.high))));
     }
@@ -61,19 +76,21 @@ pub(super) fn place_band(study: &Study, goal: &GoalPoints, scores: Option<&GoalS
     }
     let needed = goal.needed.as_ref().ok().map(|own| from_study::needed_points(&study.loaded, goal.index, own));
     let rows: Vec<String> = bars.iter().map(|own| format!("{} {}", own.text, own.name.title)).collect();
-    let mut caption = format!("{} points", text::list(&rows));
+    let mut said: Vec<String> =
+        (!rows.is_empty()).then(|| format!("{} points", text::list(&rows))).into_iter().collect();
     if let Some(needed) = &needed {
         let (low, high) = needed.interval;
         let own = format!("{} {:.0}", needed.words, needed.points);
         let range = if high > low { format!(" ({low:.0} to {high:.0})") } else { String::new() };
-        caption = format!("{caption}; {own}{range}");
+        said.push(format!("{own}{range}"));
     }
+    let caption = said.join("; ");
     let input = Bars {
         title: "Points against what the goal needs".to_owned(),
         caption,
         unit: "pts".to_owned(),
         value: "points".to_owned(),
-        interval: "95 % of what may happen".to_owned(),
+        interval: LIKELY.to_owned(),
         needed,
         bars,
         ..Bars::default()
@@ -223,13 +240,62 @@ pub(super) fn budget(study: &Study, key: &str, own: &Budget) -> Picture {
         caption: text::typeset(&caption),
         unit: unit.to_string(),
         value: "room: limit minus use".to_owned(),
-        interval: "uncertainty (95 %)".to_owned(),
+        interval: LIKELY.to_owned(),
         from_zero: true,
         says_value: true,
         bars,
         ..Bars::default()
     };
     bars::picture(key, &input)
+}
+
+/// What each section costs of a budget, against its limit.
+pub(super) fn spent(study: &Study, key: &str, own: &Budget) -> Picture {
+    let unit = study.values().unit(own.node);
+    let show = |si: f64| text::quantity(si, 0.0, unit);
+    let mut bars: Vec<Bar> = Vec::new();
+    for (share, value) in by_value(own) {
+        bars.push(Bar {
+            name: section(study, share.index),
+            value: unit.from_si(value),
+            behind: Some(unit.from_si(share.limit)),
+            text: show(value),
+            strong: bars.is_empty(),
+            ..Bar::default()
+        });
+    }
+    let first = bars.first().map(|bar| format!("; the most is {} with {}", bar.name.title, bar.text));
+    let all = own.value.map(|value| format!("{} in total", show(value))).unwrap_or_default();
+    if bars.len() > MOST_SECTIONS {
+        let left = bars.split_off(MOST_SECTIONS - 1);
+        let sum = left.iter().map(|bar| bar.value).sum::<f64>();
+        let behind = left.iter().map(|bar| bar.behind).sum::<Option<f64>>();
+        let text = show(unit.to_si(sum));
+        bars.push(Bar { name: others(left.len(), "sections"), value: sum, behind, text, ..Bar::default() });
+    }
+    let input = Bars {
+        title: "What each section costs".to_owned(),
+        caption: text::typeset(&format!("{all}{}", first.unwrap_or_default())),
+        unit: unit.to_string(),
+        value: "cost".to_owned(),
+        behind: Some("limit".to_owned()),
+        from_zero: true,
+        bars,
+        ..Bars::default()
+    };
+    bars::picture(key, &input)
+}
+
+/// The shares of a budget that have a value, the largest first.
+pub(super) fn by_value(own: &Budget) -> Vec<(&Share, f64)> {
+    let mut all: Vec<(&Share, f64)> = own.shares.iter().filter_map(|share| Some((share, share.value?))).collect();
+    all.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.index.cmp(&b.0.index)));
+    all
+}
+
+/// The title of what a share is of.
+pub(super) fn title_of(study: &Study, share: &Share) -> String {
+    section(study, share.index).title
 }
 
 /// The alternatives of a decision: points against the chosen one.
@@ -271,7 +337,7 @@ pub(super) fn alternatives(key: &str, choice: &Choice) -> Option<Picture> {
         caption: text::typeset(&format!("Points against {chosen}: {}", text::list(&rows))),
         unit: "pts".to_owned(),
         value: "points against the chosen one".to_owned(),
-        interval: "uncertainty (95 %)".to_owned(),
+        interval: LIKELY.to_owned(),
         from_zero: true,
         bars,
         ..Bars::default()

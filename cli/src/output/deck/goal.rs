@@ -48,6 +48,7 @@ pub(super) fn goal(view: &DeckView<'_>) -> Result<Slide, String> {
             numbers = format!("{numbers} We expect {}; the chance to reach the goal is {chance}.", points(predicted));
         }
         (None, Some(predicted), None) => numbers = format!("{numbers} We expect {}.", points(predicted)),
+        _ if view.goal.events.is_empty() => numbers.push_str(" The events that give points are not on record yet."),
         _ => numbers.push_str(" Not every event has a value yet, so the sum is not known."),
     }
     notes.push(numbers.trim().to_owned());
@@ -98,11 +99,13 @@ pub(super) fn scored(view: &DeckView<'_>) -> Result<Slide, String> {
 
 /// From the plan to the prediction, and to the score if there is one.
 pub(super) fn plan(view: &DeckView<'_>) -> Result<Slide, String> {
-    let scores = view.scores().ok_or("the goal has no events")?;
+    let scores = view.scores().filter(|own| !own.events.is_empty()).ok_or("the goal has no events")?;
+    let whole = |points: f64| number::fixed(points, 0);
+    let plan = whole(scores.plan);
     let own = match (scores.scored(), scores.predicted) {
-        (Some(scored), _) => format!("Planned {:.0} points, scored {scored:.0}", scores.plan),
-        (None, Some(predicted)) => format!("We plan {:.0} points and expect {predicted:.0}", scores.plan),
-        (None, None) => format!("We plan {:.0} points", scores.plan),
+        (Some(scored), _) => format!("Planned {plan} points, scored {}", whole(scored)),
+        (None, Some(predicted)) => format!("We plan {plan} points and expect {}", whole(predicted)),
+        (None, None) => format!("We plan {plan} points"),
     };
     let mut notes = vec!["Each event has a plan. What the car can do now gives more or less than that.".to_owned()];
     let mut differences: Vec<(f64, String)> = Vec::new();

@@ -42,6 +42,15 @@ pub(super) fn phrase(before: &str, title: &str, after: &str) -> String {
     format!("{before}{}{after}", short(title, most))
 }
 
+/// A phrase that ends with a title: with the first of these beginnings that leaves room for all words of the title, otherwise
+/// with the last one and the title cut.
+pub(super) fn first_that_fits(beginnings: &[&str], title: &str) -> String {
+    let count = trace::talk::count::words;
+    let fits = |before: &&&str| count(before) + count(title) <= MOST_WORDS_OF_PHRASE;
+    let before = beginnings.iter().find(fits).or(beginnings.last()).copied().unwrap_or_default();
+    phrase(before, title, "")
+}
+
 /// A text as a sentence that ends.
 pub(super) fn sentence(text: &str) -> String {
     let text = typeset(text);
@@ -144,6 +153,17 @@ mod tests {
         let own = phrase("Why: ", long, ", and more");
         assert_eq!(own, "Why: one two three four five six seven eight nine…, and more");
         assert_eq!(trace::talk::count::words(&own), MOST_WORDS_OF_PHRASE);
+    }
+
+    #[test]
+    fn a_title_keeps_its_words_if_a_shorter_beginning_leaves_room() {
+        let own = |title: &str| first_that_fits(&["What moves the points: ", "Most points: ", ""], title);
+        assert_eq!(own("Grip of the tyre"), "What moves the points: Grip of the tyre");
+        let grip = "Peak side grip of the tyre on the test rig";
+        assert_eq!(own(grip), format!("Most points: {grip}"));
+        let twelve = "one two three four five six seven eight nine ten eleven twelve";
+        assert_eq!(own(twelve), twelve);
+        assert_eq!(own(&format!("{twelve} thirteen")), format!("{twelve}…"));
     }
 
     #[test]

@@ -190,6 +190,10 @@ pub(super) const DECISIONS: Key = key(
 /// What the templates get as text of the same.
 pub(super) const SHOWN_REVIEW: &[Key] = &[
     key("made_by", Shape::Text, "team, car, commit and date"),
+    key("no_goal", TEXT_OR_NULL, "that the project has no goal; null with one"),
+    key("raced", Shape::Flag, "whether an event has a score, or a place is on record"),
+    key("figures", Shape::List(&TEXTS), "the few figures at the top: each a name, what counts most, and the others"),
+    key("evaluated", TEXT_OR_NULL, "how many commits changed the records; null without a history"),
     key("curves", Shape::Text, "since when the curves of the season are drawn, or why they are missing"),
     key("uncertain", Shape::Integer, "number of targets with the limit inside the uncertainty of the result"),
     key(
@@ -243,6 +247,7 @@ pub(super) const SHOWN_REVIEW: &[Key] = &[
                 "values",
                 Shape::List(&Shape::Object(&[&[
                     key("name", Shape::Text, "id of a target, or an amount of a part"),
+                    key("title", Shape::Text, "title of the target, or of the part with the amount"),
                     key("set", Shape::Text, "what the chosen alternative sets"),
                     key("then", Shape::Text, "the value then"),
                     key("now", Shape::Text, "the current estimate"),
@@ -259,6 +264,8 @@ pub(super) const SHOWN_REVIEW: &[Key] = &[
 
 /// What the templates get as text of a goal.
 pub(super) const SHOWN_GOAL: &[Key] = &[
+    key("about_rest", TEXT_OR_NULL, "what the rest of a cause is; null without one"),
+    key("without_events", Shape::Flag, "whether no event serves it"),
     key("beside", TEXT_OR_NULL, "what was predicted before the contest; null before the first score"),
     key("why", TEXT_OR_NULL, "by how much events are short of their plan; null unless the goal was missed"),
     key(

@@ -260,7 +260,7 @@ const AUDIT_KEYS: &[Key] = &[
             key(
                 "complete_from",
                 Shape::OrNull(&Shape::Date),
-                "date of the first evaluated commit at which the car was complete on paper",
+                "date of the first evaluated commit at which the car was complete on paper; null if that is not reached, or an event has no value",
             ),
             key("note", TEXT_OR_NULL, "why parts of the history are missing"),
         ]]),
@@ -402,6 +402,7 @@ pub(crate) static AUDIT_CONTEXT: Answer = Answer {
                                     Shape::Text,
                                     "outcome in one word: uncertain if the limit is inside the uncertainty",
                                 ),
+                                key("result_title", TEXT_OR_NULL, "title of the result, or its id"),
                                 key("margin", Shape::Text, "margin"),
                                 key("unrecorded", Shape::Integer, "number of changes of the limit without a revision"),
                                 key("limits", TEXTS, "as `targets[].limits[].limit`, with units"),
