@@ -19,6 +19,7 @@ if (!asked) addEventListener("DOMContentLoaded", () => {
   const rows = all("#_records tbody tr");
   const form = byId("_filter");
   const search = byId("_search");
+  const nothing = byId("_nothing");
   const columns = { kind: 2, system: 3, lead: 4, status: 5 };
   const keys = Object.keys(columns);
   const facts = rows.map((row) => keys.map((key) => row.cells[columns[key]].textContent.trim()));
@@ -28,6 +29,7 @@ if (!asked) addEventListener("DOMContentLoaded", () => {
   // A browser needs long to lay out a table of thousands of rows: these are listed, and the others by press.
   const most = 500;
   let unbounded = false;
+  let partly = false;
   const title = document.title;
 
   // Addresses.
@@ -78,6 +80,10 @@ if (!asked) addEventListener("DOMContentLoaded", () => {
       const on = link.hash === (name === "_records" ? "#_records" : place ? "" : "#_top");
       if (on) link.setAttribute("aria-current", "page"); else link.removeAttribute("aria-current");
     });
+    // An address made by hand, or of a record that is gone.
+    const known = !name || here || rows.some((row) => row.cells[1].textContent === name);
+    nothing.hidden = known;
+    nothing.textContent = known ? "" : `no record with the id ${name}`;
     const typing = form.contains(document.activeElement) || document.activeElement === search;
     if (name === "_records") {
       show("list");
@@ -123,7 +129,7 @@ if (!asked) addEventListener("DOMContentLoaded", () => {
   history.scrollRestoration = "manual";
 
   // On a phone a row of a wide table is a block of its own, with the heads beside the cells.
-  for (const table of document.querySelectorAll("#_overview .wide > table:not(.stack)")) {
+  for (const table of document.querySelectorAll(":is(#_overview, .place) .wide > table:not(.stack)")) {
     const heads = [...table.tHead.rows[0].cells].map((head) => head.textContent);
     for (const row of table.tBodies[0].rows) for (const [at, cell] of [...row.cells].entries()) if (cell.tagName === "TD") cell.dataset.h = heads[at];
     table.classList.add("stack");
@@ -131,20 +137,67 @@ if (!asked) addEventListener("DOMContentLoaded", () => {
 
   // The list of records and its filter.
 
+  // The edits from one word to another: a letter more, less, another one, or two that changed places.
+  const edits = (a, b) => {
+    let [before, last] = [[], [...Array(b.length + 1).keys()]];
+    for (let i = 1; i <= a.length; i += 1) {
+      const next = [i];
+      for (let j = 1; j <= b.length; j += 1) {
+        next[j] = Math.min(last[j] + 1, next[j - 1] + 1, last[j - 1] + (a[i - 1] !== b[j - 1]));
+        if (i > 1 && j > 1 && a[i - 1] === b[j - 2] && a[i - 2] === b[j - 1]) next[j] = Math.min(next[j], before[j - 2] + 1);
+      }
+      [before, last] = [last, next];
+    }
+    return last[b.length];
+  };
+  let vocabulary = null;
+  // The word of a title or an id that is nearest to a word that is in no record.
+  const nearest = (word) => {
+    vocabulary ??= [...new Set(rows.flatMap((row) => `${row.querySelector("a, th").textContent} ${row.cells[1].textContent}`.toLowerCase().match(/[^\s.,;:()/-]{3,}/g) || []))];
+    let [best, least] = [null, word.length < 4 ? 0 : word.length < 8 ? 1.5 : 2.5];
+    for (const own of vocabulary) {
+      const by = Math.abs(own.length - word.length) < least ? edits(word, own) : least;
+      if (by < least) [best, least] = [own, by];
+    }
+    return best;
+  };
   const filter = (query) => {
-    const asked = (query.get("q") || "").toLowerCase().split(/\s+/).filter(Boolean);
+    const typed = (query.get("q") || "").toLowerCase().split(/\s+/).filter(Boolean);
     const wanted = keys.map((key) => query.get(key) || "");
-    hits = [];
-    for (const row of rows.length ? [...rows[0].parentElement.rows] : []) {
+    const every = rows.length ? [...rows[0].parentElement.rows] : [];
+    const having = (asked) => every.map((row) => {
       const at = numbers.get(row);
       const own = words[at] ??= row.textContent.toLowerCase();
-      const hit = asked.every((word) => own.includes(word)) && wanted.every((value, n) => !value || facts[at][n] === value);
+      return wanted.every((value, n) => !value || facts[at][n] === value) ? asked.filter((word) => own.includes(word)).length : -1;
+    });
+    let [asked, found] = [typed, having(typed)];
+    // A record need not have the short words, other than numbers, as in M8.
+    const long = typed.filter((word) => word.length > 2 || /\d/.test(word));
+    if (long.length && !found.includes(typed.length)) [asked, found] = [long, having(long)];
+    // Without a record that has all words, those that have most of them.
+    const best = found.reduce((a, b) => Math.max(a, b), Math.min(1, asked.length));
+    partly = best < asked.length;
+    hits = [];
+    every.forEach((row, n) => {
+      const hit = found[n] === best;
       if (hit) hits.push(row);
       const listed = hit && (unbounded || hits.length <= most);
       if (row.hidden === listed) row.hidden = !listed;
-    }
+    });
     more.hidden = unbounded || hits.length <= most;
-    byId("_count").textContent = `${hits.length} of ${rows.length} records${more.hidden ? "" : `, the first ${most} are listed`}`;
+    const of = `${hits.length} of ${rows.length} record${rows.length === 1 ? "" : "s"}`;
+    const which = partly && hits.length ? `: none has all ${asked.length} words, ${hits.length === 1 ? "this has" : "these have"} ${best}` : "";
+    byId("_count").textContent = `${of}${which}${more.hidden ? "" : `, the first ${most} are listed`}`;
+    const unknown = hits.length && !partly ? [] : asked.filter((word) => (word.length > 4 || !hits.length) && !words.some((own) => own.includes(word)));
+    const meant = new Map(unknown.map((word) => [word, nearest(word)]).filter(([, own]) => own));
+    if (meant.size) {
+      const next = new URLSearchParams(query);
+      next.set("q", typed.map((word) => meant.get(word) || word).join(" "));
+      const link = document.createElement("a");
+      link.href = `#_records?${next}`;
+      link.textContent = next.get("q");
+      byId("_count").append(". Similar: ", link);
+    }
     keys.forEach((key, at) => { form.elements[key].value = wanted[at]; });
     const text = query.get("q") || "";
     if (search.value !== text && document.activeElement !== search) search.value = text;
@@ -194,7 +247,7 @@ if (!asked) addEventListener("DOMContentLoaded", () => {
     const titled = hits.filter((row) => titleOf(row).includes(name));
     titled.sort((a, b) => titleOf(b).startsWith(name) - titleOf(a).startsWith(name) || titleOf(a).length - titleOf(b).length);
     const first = hits.find(isNamed) || titled[0] || hits[0];
-    if (first && search.value.trim()) { search.blur(); first.querySelector("a").click(); }
+    if (first && !partly && search.value.trim()) { search.blur(); first.querySelector("a").click(); }
   });
   addEventListener("keydown", (event) => {
     if (event.key === "/" && !event.ctrlKey && !event.metaKey && !event.altKey && !/^(INPUT|SELECT|TEXTAREA)$/.test(document.activeElement.tagName)) {

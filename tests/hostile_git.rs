@@ -404,9 +404,12 @@ fn hooks_outside_of_the_repository_are_not_written() {
 #[test]
 fn hooks_outside_are_neither_written_nor_removed() {
     let refused = |sandbox: &Sandbox, folder: &std::path::Path| {
-        for command in ["install", "remove"] {
-            let error = sandbox.tierod(&["hook", command]).ended(2).err;
-            assert!(error.contains("the hooks of this repository are outside of it"), "{command}: {error}");
+        for action in ["install", "remove"] {
+            // The configuration of the user is the file in the sandbox's home.
+            let mut command = sandbox.command(env!("CARGO_BIN_EXE_tierod"), &sandbox.path());
+            let output = command.env_remove("GIT_CONFIG_GLOBAL").args(["hook", action]).output().unwrap();
+            let error = Answer::from_output(&output).ended(2).err;
+            assert!(error.contains("the hooks of this repository are outside of it"), "{action}: {error}");
         }
         assert!(!folder.exists() || std::fs::read_dir(folder).unwrap().count() == 0, "{}", folder.display());
     };
@@ -422,7 +425,9 @@ fn hooks_outside_are_neither_written_nor_removed() {
     let other = linked.outside().join("other");
     std::fs::create_dir(&other).unwrap();
     symlink(&other, linked.path_of(".githooks")).unwrap();
-    linked.git(&["config", "--global", "core.hooksPath", ".githooks"]);
+    let home = linked.outside().join("home");
+    std::fs::create_dir_all(&home).unwrap();
+    std::fs::write(home.join(".gitconfig"), "[core]\n\thooksPath = .githooks\n").unwrap();
     refused(&linked, &other);
     // A file in place of git's folder that leads to another repository, and a link.
     for is_file in [true, false] {

@@ -84,6 +84,7 @@ mod page;
 mod page_lists;
 mod page_meeting;
 mod page_size;
+mod page_unknown;
 mod page_watch;
 mod pictures;
 mod points;

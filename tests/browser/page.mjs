@@ -205,7 +205,63 @@ for (const hash of ["#no-such-record", "#_records?kind=%", "#%E0%A4%A", "#_recor
   await go(page, hash);
   assert.equal((await visible(page, "#_overview")) + (await visible(page, "#_list")), 1, hash);
 }
+// An address of no record says so, on the screen only; one that leads somewhere does not.
+const said = () => page.evaluate(() => { const own = document.getElementById("_nothing"); return own.checkVisibility() ? own.textContent : ""; });
+for (const [hash, text] of [["#nothing-here", "no record with the id nothing-here"], ["#_top", ""], ["#rack-mount", ""], ["#constructor", "no record with the id constructor"], ["#", ""]]) {
+  await page.evaluate((hash) => { location.hash = hash; }, hash);
+  await page.waitForFunction((text) => document.getElementById("_nothing").textContent === text, text);
+  assert.equal(await said(), text, hash);
+}
+await go(page, "#nothing-here");
+await page.emulateMedia({ media: "print" });
+assert.equal(await said(), "");
+await page.emulateMedia({ media: "screen" });
 done("the keyboard, and addresses made by hand");
+
+// Words are looked for one by one: those of all records that have most of them, and the nearest one to a word of no record.
+{
+  const page = await open(`${season}#_records`);
+  const look = async (text) => {
+    await page.fill("#_search", text);
+    await page.waitForFunction((text) => new URLSearchParams(location.hash.split("?")[1]).get("q") === text, text);
+    return [await visible(page, "#_records tbody tr"), await page.textContent("#_count")];
+  };
+  const [engines] = await look("engine");
+  const [both] = await look("a mount of the engine");
+  assert.ok(engines > both && both > 0, "words of two letters are not asked for");
+  const [most, count] = await look("why this engine");
+  assert.ok(most >= engines, `${most}`);
+  assert.match(count, new RegExp(`^${most} of \\d+ records: none has all 3 words, these have \\d`));
+  await page.keyboard.press("Enter");
+  assert.match(await here(page), /^#_records/, "a record with only some of the words is not opened");
+  const [none, hint] = await look("torqe");
+  assert.equal(none, 0);
+  assert.match(hint, /^0 of \d+ records\. Similar: torque$/);
+  await page.click("#_count a");
+  await page.waitForFunction(() => location.hash === "#_records?q=torque");
+  assert.ok(await visible(page, "#_records tbody tr") > 0);
+  assert.equal(await page.inputValue("#_search"), "torque");
+  assert.match((await look("qqqqqqqq"))[1], /^0 of \d+ records$/);
+  // A short word with a digit is asked for, too.
+  const [numbered] = await look("75");
+  assert.ok(numbered > 0 && numbered < 100, `${numbered}`);
+  assert.ok((await look("75 acceleration"))[0] < (await look("acceleration"))[0]);
+  done("words of a search");
+
+  // On a phone nothing in the place of a target is out of sight: a row of its changed limits is a block.
+  await page.setViewportSize({ width: 390, height: 844 });
+  const changed = await page.locator(".place [aria-label='Changed limits']").evaluateAll((all) => all.map((one) => `#${one.closest(".place").id}`));
+  assert.ok(changed.length >= 8, `${changed}`);
+  for (const hash of changed) {
+    await go(page, hash);
+    const wide = await page.locator(".place.here .wide").evaluateAll((all) => all.filter((one) => one.scrollWidth > one.clientWidth).map((one) => one.ariaLabel));
+    assert.deepEqual(wide, [], hash);
+    const heads = await page.locator(".place.here [aria-label='Changed limits'] td").evaluateAll((all) => all.map((one) => one.dataset.h));
+    assert.deepEqual(heads.slice(0, 5), ["day", "before", "after", "agreed by", "why"], hash);
+  }
+  await close(page);
+  done("changed limits on a phone");
+}
 
 // Two hundred presses on anything.
 let seed = 7;

@@ -1,5 +1,7 @@
 //! Worth: how many points one unit, or 1 %, of each value adds.
 
+use foldhash::HashSet;
+
 use super::network::Rule;
 use super::{EXPECTED, Key, Values};
 use crate::ids::{NodeId, RecordId};
@@ -70,6 +72,20 @@ impl Values {
             },
             _ => vec![node],
         }
+    }
+
+    /// Whether a result is calculated with a value, directly or through others.
+    pub fn leads_to(&self, node: NodeId, result: NodeId) -> bool {
+        let raised = self.raised_with(node);
+        let mut seen: HashSet<NodeId> = HashSet::default();
+        let mut next = vec![result];
+        while let Some(own) = next.pop() {
+            if raised.contains(&own) {
+                return true;
+            }
+            next.extend(self.network.nodes[own].inputs.iter().copied().filter(|input| seen.insert(*input)));
+        }
+        false
     }
 
     /// Every given value that the points of the goal depend on, the largest effect of 1 % first.

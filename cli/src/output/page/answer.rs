@@ -3,13 +3,13 @@
 use schema::number;
 use schema::settings::Level;
 use serde_json::{Value, json};
-use trace::Finding;
 use trace::finding::LEVELS;
 use trace::values::{GoalPoints, LEVEL};
+use trace::{Finding, Loaded};
 
 use super::{PageView, Worths};
 use crate::output::incomplete_numbers;
-use crate::output::points::{self, needs, sum, without_value};
+use crate::output::points::{self, needs, sum};
 use crate::screen::count;
 
 /// What is broken under the numbers, as lines; empty if nothing is.
@@ -85,7 +85,6 @@ pub(super) fn goal(view: &PageView<'_>, goal: &GoalPoints) -> Value {
     let place = reached.and_then(|own| own.place_reached).map(|(place, _)| place);
     let word = if is_scored { "scored" } else { "predicted" };
     let points = sum(goal).map(|sum| format!("{sum} {word}"));
-    let missing = without_value(loaded, goal);
     let needed = goal.needed.as_ref().map(|needed| {
         let band = if needed.years.is_empty() {
             String::new()
@@ -97,8 +96,10 @@ pub(super) fn goal(view: &PageView<'_>, goal: &GoalPoints) -> Value {
     });
     let (needed, unknown) = match needed {
         Ok(needed) => (Some(needed), None),
-        Err(why) => (None, Some(why.clone())),
+        Err(why) => (None, Some(format!("the points needed ({why})"))),
     };
+    let is_open = chance.is_none() && verdict.is_none();
+    let not_known = is_open.then(|| not_known(loaded, goal, unknown.as_deref())).flatten();
     let driven = view.study.values().scored_by_place(goal.index);
     let is_over = is_scored || reached.is_some_and(|own| own.place_reached.is_some());
     let needed = match (driven, loaded.goal(goal.index).and_then(|own| own.place)) {
@@ -117,10 +118,25 @@ pub(super) fn goal(view: &PageView<'_>, goal: &GoalPoints) -> Value {
         "reached": verdict,
         "place": place,
         "points": points,
-        "missing": missing,
+        "not_known": not_known,
         "plan": format!("{:.1} planned", goal.plan),
         "needed": needed,
         "unknown": unknown,
         "picture": super::drawn::points_over_time(view, goal.index),
     })
+}
+
+/// Why a goal has neither a chance nor a verdict, for a sentence; `None` if all that they need is known.
+fn not_known(loaded: &Loaded, goal: &GoalPoints, unknown: Option<&str>) -> Option<String> {
+    let ids: Vec<&str> = goal.without_value.iter().map(|event| loaded.record(*event).id.as_str()).collect();
+    let events = match (goal.events.len(), ids.len()) {
+        (0, _) => Some("no event serves this goal".to_owned()),
+        (_, 0) => None,
+        (all, without) => {
+            let verb = if without == 1 { "has" } else { "have" };
+            Some(format!("{without} of {} {verb} no value: {}", count(all, "event"), ids.join(", ")))
+        }
+    };
+    let all: Vec<String> = events.into_iter().chain(unknown.map(str::to_owned)).collect();
+    (!all.is_empty()).then(|| all.join("; "))
 }

@@ -31,7 +31,10 @@ fn scores<'v>(view: &'v PageView<'_>, goal: RecordId) -> Option<(usize, &'v Goal
 /// The points of a goal over the season against those that the place needs; `None` without a history.
 pub(super) fn points_over_time(view: &PageView<'_>, goal: RecordId) -> Option<String> {
     let (number, own) = scores(view, goal)?;
-    let input = from_study::points_over_time(view.study, view.audit, view.season?, own);
+    let mut input = from_study::points_over_time(view.study, view.audit, view.season?, own);
+    if let Some(against) = input.against.as_mut().filter(|_| is_estimate(own)) {
+        against.words = as_estimate(&against.words);
+    }
     let picture = over_time::picture(&key("season", number), &input);
     (!picture.is_empty()).then(|| with_its_table(&picture))
 }
@@ -39,7 +42,22 @@ pub(super) fn points_over_time(view: &PageView<'_>, goal: RecordId) -> Option<St
 /// The points of a goal from the plan to the prediction.
 pub(super) fn points(view: &PageView<'_>, goal: RecordId) -> Option<String> {
     let (number, own) = scores(view, goal)?;
-    Some(beside_its_table(&waterfall::picture(&key("points", number), &from_study::waterfall(view.study, own))))
+    let mut input = from_study::waterfall(view.study, own);
+    if let Some(needed) = input.needed.as_mut().filter(|_| is_estimate(own)) {
+        needed.words = as_estimate(&needed.words);
+    }
+    Some(beside_its_table(&waterfall::picture(&key("points", number), &input)))
+}
+
+/// Whether the contest is over while the points that the goal needs are still a forecast from earlier ones.
+fn is_estimate(goal: &GoalScore) -> bool {
+    let is_over = goal.scored().is_some() || goal.place_reached.is_some();
+    is_over && goal.needed.as_ref().is_ok_and(|needed| !needed.years.is_empty())
+}
+
+/// `place 8 needs` as what it is after the contest.
+fn as_estimate(words: &str) -> String {
+    words.replace(" needs", " was estimated to need")
 }
 
 /// The targets that are at risk or missed, on one scale; `None` if there are none.

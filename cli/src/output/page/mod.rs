@@ -180,7 +180,7 @@ fn context(view: &PageView<'_>, places: &Places<'_, '_>, worths: Option<&Worths<
         "renews": view.renews,
         "script_hash": script::hash(&script),
         "script": script,
-        "style": script::lean(concat!(include_str!("../../../../templates/pictures.css"), include_str!("../../../../templates/page.css"))),
+        "style": script::lean_style(concat!(include_str!("../../../../templates/pictures.css"), include_str!("../../../../templates/page.css"))),
         "history": study.past().reason(),
         "records": study.loaded.entries.len(),
         "off": off_text(study.past(), &view.off),

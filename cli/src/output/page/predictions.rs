@@ -1,8 +1,10 @@
 //! How good the estimates were that have a result by now.
 
+use std::collections::HashSet;
+
 use schema::number;
 use serde_json::{Value, json};
-use trace::audit::{ScoreCause, groups};
+use trace::audit::{EstimateOf, Group, ScoreCause, groups};
 
 use super::PageView;
 use crate::output::numbers::percent;
@@ -20,14 +22,28 @@ fn chances(view: &PageView<'_>) -> Vec<String> {
     view.audit.goals.iter().filter_map(one).collect()
 }
 
+/// So many rows are not folded, whatever they are about.
+const FEW: usize = 6;
+
+/// The quantities and bases of estimates of targets that are missed, at risk or uncertain.
+fn short_targets<'v>(view: &'v PageView<'_>) -> HashSet<(&'v str, &'v str)> {
+    let short: HashSet<_> =
+        view.study.target_statuses().iter().filter(|own| own.status.is_short()).map(|own| own.index).collect();
+    let is_short = |own: &EstimateOf| matches!(own, EstimateOf::Target(target) if short.contains(target));
+    let pairs = view.audit.pairs.iter().filter(|pair| is_short(&pair.source));
+    pairs.map(|pair| (pair.quantity.as_str(), pair.basis.as_str())).collect()
+}
+
 /// The estimates with a result, by quantity and basis, the most pairs first.
 pub(super) fn section(view: &PageView<'_>) -> Value {
     let share = |value: Option<f64>| value.map(|value| number::percent(value, 1));
     let mut groups = groups(&view.audit.pairs);
     groups.sort_by_key(|group| std::cmp::Reverse(group.size));
-    let rows: Vec<Value> = groups
-        .iter()
-        .map(|group| {
+    let short = short_targets(view);
+    let is_first =
+        |group: &Group| groups.len() <= FEW || short.contains(&(group.quantity.as_str(), group.basis.as_str()));
+    let rows = |wanted: bool| -> Vec<Value> {
+        let row = |group: &Group| {
             json!({
                 "quantity": group.quantity,
                 "basis": group.basis,
@@ -38,8 +54,9 @@ pub(super) fn section(view: &PageView<'_>) -> Value {
                 "allowance": share(group.allowance),
                 "used": share(group.used(view.study.settings())),
             })
-        })
-        .collect();
+        };
+        groups.iter().filter(|group| is_first(group) == wanted).map(row).collect()
+    };
     let (inside, all) = view.audit.inside;
     let scored = view.audit.goals.iter().filter_map(|goal| {
         let (predicted, scored) = (goal.predicted?, goal.scored()?);
@@ -47,7 +64,7 @@ pub(super) fn section(view: &PageView<'_>) -> Value {
         Some(format!("{predicted:.1} points predicted before the contest, {scored:.1} scored ({by})"))
     });
     let scored: Vec<String> = scored.collect();
-    let short: Vec<String> = groups
+    let too_small: Vec<String> = groups
         .iter()
         .filter_map(|group| {
             let (needed, used) = group.allowance.zip(group.used(view.study.settings()))?;
@@ -58,12 +75,13 @@ pub(super) fn section(view: &PageView<'_>) -> Value {
         .collect();
     json!({
         "none": scored.is_empty(),
-        "short": (!short.is_empty()).then(|| {
-            format!("Allowances that are too small for 9 of 10 results: {}", short.join("; "))
+        "short": (!too_small.is_empty()).then(|| {
+            format!("Allowances that are too small for 9 of 10 results: {}", too_small.join("; "))
         }),
         "chances": chances(view),
         "points": scored,
-        "rows": rows,
+        "first": rows(true),
+        "rest": rows(false),
         "inside": (all > 0).then(|| format!("{inside} of {all} results are inside the interval of their estimate")),
         "without_row": all.saturating_sub(groups.iter().map(|group| group.with_interval).sum::<usize>()),
     })

@@ -46,10 +46,14 @@ pub(super) fn section(view: &PageView<'_>, worths: Option<&Worths<'_>>) -> Value
     let values = worths.values;
     let rows = |all: &[Worth]| -> Vec<Value> { all.iter().map(|own| row(view, worths, own)).collect() };
     let car = values.worth_of_car(&worths.sensitivities);
+    let reaches = |own: &Worth| values.leads_to(own.node, worths.goal.node);
     let one = car.iter().map(|own| {
         let (unit, name) = (values.unit(own.node), from_study::value_name(values, own.node).title);
         let quantity = name.rsplit(": ").next().unwrap_or_default().to_owned();
         let unit_name = if unit.to_string().is_empty() { "1".to_owned() } else { format!("1 {unit}") };
+        if !reaches(own) {
+            return format!("{quantity} of the car: no path to the points");
+        }
         format!("{unit_name} more {quantity} of the car: {} points", points(own.per_si * unit.factor()))
     });
     let is_given = |own: &Worth| matches!(values.keys[own.node], Key::Local(..));
@@ -65,7 +69,7 @@ pub(super) fn section(view: &PageView<'_>, worths: Option<&Worths<'_>>) -> Value
     });
     json!({
         "one": one.collect::<Vec<_>>(),
-        "car": rows(&car),
+        "car": car.iter().filter(|own| reaches(own)).map(|own| row(view, worths, own)).collect::<Vec<_>>(),
         "values": rows(own.get(..FIRST).unwrap_or(&own)),
         "smaller": rows(own.get(FIRST..).unwrap_or_default()),
         "given": rows(&given),
