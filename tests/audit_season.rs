@@ -181,7 +181,7 @@ fn predictions_have_their_picture_and_points_their_difference_to_the_plan() {
     let sandbox = season(None);
     let page = audit(&sandbox, &["--format", "html"]);
     let predictions = page.split_once("id=\"_predictions\"").unwrap().1.split_once("</section>").unwrap().0;
-    assert!(predictions.contains("p-estimates-w") && predictions.contains("<figcaption>"), "{predictions}");
+    assert!(predictions.contains("id=\"p-estimates-t\"") && predictions.contains("<figcaption>"), "{predictions}");
     // Before the contest the difference of the prediction to the plan, and no empty columns of scores.
     let points = page.split_once("Points of ").unwrap().1.split_once("</table>").unwrap().0;
     assert!(!points.contains("vs predicted") && !points.contains(">scored<"), "{points}");

@@ -74,13 +74,16 @@ fn a_custom_hooks_folder() {
         let value = if absolute { outside.to_str().unwrap() } else { ".our hooks" };
         sandbox.git(&["config", "core.hooksPath", value]);
         // From a subfolder, where git would resolve a relative path from the wrong folder.
-        let install: &[&str] = if absolute { &["hook", "install", "--outside"] } else { &["hook", "install"] };
-        sandbox.tierod_in(&sandbox.path_of(prefix), install).ended(0);
+        let hook = |action: &str| {
+            let outside: &[&str] = if absolute { &["--outside"] } else { &[] };
+            sandbox.tierod_in(&sandbox.path_of(prefix), &[&["hook", action], outside].concat()).ended(0);
+        };
+        hook("install");
         let folder = if absolute { outside.clone() } else { sandbox.path_of(".our hooks") };
         assert!(folder.join("pre-commit").is_file(), "hooksPath = {value}");
         assert!(!sandbox.path_of(".git/hooks/pre-commit").exists());
         assert_hook_works(&sandbox, &sandbox.path(), prefix);
-        sandbox.tierod_in(&sandbox.path_of(prefix), &["hook", "remove"]).ended(0);
+        hook("remove");
         assert!(!folder.join("pre-commit").exists());
     }
 }

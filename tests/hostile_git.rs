@@ -403,7 +403,7 @@ fn hooks_outside_of_the_repository_are_not_written() {
 /// What the repository itself leads to is refused, also where the user's own setting is relative, and by both commands.
 #[test]
 fn hooks_outside_are_neither_written_nor_removed() {
-    let refused = |sandbox: &Sandbox, folder: &std::path::Path| {
+    let refused = |sandbox: &Sandbox, folder: &Path| {
         for action in ["install", "remove"] {
             // The configuration of the user is the file in the sandbox's home.
             let mut command = sandbox.command(env!("CARGO_BIN_EXE_tierod"), &sandbox.path());

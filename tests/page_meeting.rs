@@ -49,7 +49,10 @@ fn the_page_of_a_monday_answers_a_meeting() {
     assert!(rest.contains(set), "{rest}");
     // The targets at risk are worth points and chance together.
     let risk = text(section(&page, "_risk"));
-    assert!(risk.contains("With each of them at its limit: +3.6 points, the chance 79 % → 80 %."), "{risk}");
+    assert!(
+        risk.contains("With those that gain by it at their limits: +3.6 points, the chance 79 % → 80 %."),
+        "{risk}"
+    );
     // In the periods at risk a decision has the day of its choice, not the one on which its record was added.
     assert!(risk.contains("decision Where the exhaust ends (2027-04-12)"), "{risk}");
     // The goal has its own answer in its place.

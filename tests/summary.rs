@@ -199,6 +199,13 @@ fn forty_pairs_of_the_season() {
             assert!(says, "{first}");
         }
     };
+    // The place is on record after the last of them, and only then.
+    let last_of = |to: usize| {
+        let answer = sandbox.tierod_in(&car, &["delta", commits[0], commits[to], "--format", "markdown"]);
+        answer.out.lines().next().unwrap().to_owned()
+    };
+    assert!(last_of(last).contains("; place 7 on record, place 8 reached; "), "{}", last_of(last));
+    assert!(last_of(last / 2).contains("; place 8 with a chance of none → "), "{}", last_of(last / 2));
     let (one, two) = pairs.split_at(20);
     std::thread::scope(|scope| {
         scope.spawn(|| run(one));
@@ -355,7 +362,7 @@ fn the_first_line_has_points_goal_and_budgets() {
     // The time grows by 6 kg times 0.005 s/kg: 0.03 s, and the points fall by 10 pts/s times that.
     for part in [
         "### points 60.0 ± 0.2 → 59.7 ± 0.2 (-0.30); ",
-        "chance of the goal of 60 pts: 50 % → ",
+        "the goal of 60 pts with a chance of 50 % → ",
         "; car-mass 200.0 ± 4.0 kg → 206.0 ± 4.0 kg of 205 kg",
         "newly over\\: car-mass",
     ] {

@@ -81,8 +81,8 @@ fn chance(view: &DeltaView<'_>, own: &ChanceChange) -> Option<String> {
     let [before, after] = chance_texts(own);
     Some(match (own.before, own.after) {
         (None, None) => return None,
-        (Some(_), Some(_)) if before == after => format!("chance of {goal}: {after}"),
-        _ => format!("chance of {goal}: {before} → {after}"),
+        (Some(_), Some(_)) if before == after => format!("{goal} with a chance of {after}"),
+        _ => format!("{goal} with a chance of {before} → {after}"),
     })
 }
 

@@ -67,7 +67,8 @@ pub(super) fn section(view: &PageView<'_>) -> Value {
     })
 }
 
-/// What the points and the chance would be if every target at risk or missed were at its limit, as a sentence.
+/// What the points and the chance would be if every target at risk or missed that gains by it were at its limit, as a
+/// sentence.
 pub(super) fn if_met(view: &PageView<'_>) -> Option<String> {
     let own = view.study.if_met()?;
     let points = number::signed(own.points, 1);
@@ -77,7 +78,7 @@ pub(super) fn if_met(view: &PageView<'_>) -> Option<String> {
     let (now, then) = own.chances?;
     let [now, then] = [now, then].map(number::chance);
     let chance = if now == then { format!("the chance stays {now}") } else { format!("the chance {now} → {then}") };
-    Some(format!("With each of them at its limit: {points} points, {chance}."))
+    Some(format!("With those that gain by it at their limits: {points} points, {chance}."))
 }
 
 /// The unresolved periods at risk, the longest first, at most three.
