@@ -1,4 +1,3 @@
-"use strict";
 // The records of the page, each with its chains to the goal; the filter of the targets; tables that sort. The address says what
 // is shown. Without this script everything but the chains is there.
 const all = Object.assign(Object.create(null), JSON.parse(document.getElementById("data").textContent)), at = (id) => document.getElementById(id);
@@ -98,39 +97,7 @@ at("ask").addEventListener("submit", (e) => {
 });
 addEventListener("hashchange", () => route());
 
-// Tables sort by a press on the head of a column; the total stays last.
-function order(cell) {
-  const text = (cell?.textContent ?? "").trim().replaceAll("−", "-");
-  if (text === "" || text === "–" || /^\d{4}-\d\d-\d\d/.test(text)) return text;
-  const number = /^[≤≥(+ ]*(?:at (?:most|least) )?(-?\d+(?:\.\d+)?)(?![\w-])/.exec(text.replace(/(\d)\s(?=\d{3})/g, "$1"));
-  return number ? parseFloat(number[1]) : text.toLowerCase();
-}
-function compare(a, b) {
-  if (a === "" || b === "") return (a === "") - (b === "");
-  if (typeof a !== typeof b) return typeof a === "number" ? -1 : 1;
-  return a < b ? -1 : a > b ? 1 : 0;
-}
 for (const table of document.querySelectorAll("main table")) {
-  const body = table.tBodies[0], heads = [...(table.tHead?.rows[0].cells ?? [])];
-  if (!body || body.rows.length < 2) continue;
-  heads.forEach((head, column) => {
-    const button = make("button", "");
-    button.type = "button";
-    button.append(...head.childNodes);
-    head.append(button);
-    head.dataset.h = button.textContent;
-    button.addEventListener("click", () => {
-      const down = head.getAttribute("aria-sort") === "ascending";
-      for (const other of heads) other.removeAttribute("aria-sort");
-      head.setAttribute("aria-sort", down ? "descending" : "ascending");
-      const own = [...body.rows].filter((row) => !row.classList.contains("total"));
-      const by = new Map(own.map((row) => [row, order(row.cells[column])]));
-      own.sort((a, b) => {
-        const [x, y] = [by.get(a), by.get(b)];
-        return x === "" || y === "" || !down ? compare(x, y) : compare(y, x);
-      });
-      body.append(...own, ...[...body.rows].filter((row) => row.classList.contains("total")));
-    });
-  });
+  if (table.tHead && table.tBodies[0]?.rows.length > 1) sortable(table);
 }
 route(true);

@@ -1,4 +1,3 @@
-"use strict";
 // The page without this script shows everything, one below the other. With it, one thing at a time: the overview, the list
 // of records, or the place of one record. The address says which: #_section, #_records?kind=part&q=hub, #record-id. What is
 // not a record begins with a character that no id of a record has.
@@ -256,46 +255,7 @@ if (!asked) addEventListener("DOMContentLoaded", () => {
     }
   });
 
-  // Tables sort by a press on the head of a column.
-
-  const order = (cell) => {
-    const text = (cell ? cell.dataset.v || cell.textContent : "").trim().replaceAll("−", "-");
-    if (text === "" || /^\d{4}-\d\d-\d\d/.test(text)) return text;
-    const number = /^[≤≥(+ ]*(?:at (?:most|least) )?(-?\d+(?:\.\d+)?)(?![\w-])/.exec(text.replace(/(\d)[  ](?=\d{3})/g, "$1"));
-    return number ? parseFloat(number[1]) : text.toLowerCase();
-  };
-  const compare = (a, b) => {
-    if (a === "" || b === "") return a === b ? 0 : a === "" ? 1 : -1;
-    if (typeof a !== typeof b) return typeof a === "number" ? -1 : 1;
-    return a < b ? -1 : a > b ? 1 : 0;
-  };
-  for (const table of all("table.sort")) {
-    const heads = all("thead th", table);
-    heads.forEach((head, column) => {
-      if (!head.textContent.trim()) return;
-      const button = document.createElement("button");
-      button.type = "button";
-      button.append(...head.childNodes);
-      head.append(button);
-      // A head with a button is not repeated on the next sheet: the text is printed in its place.
-      head.dataset.h = button.textContent;
-      button.addEventListener("click", () => {
-        const down = head.getAttribute("aria-sort") === "ascending";
-        heads.forEach((other) => other.removeAttribute("aria-sort"));
-        head.setAttribute("aria-sort", down ? "descending" : "ascending");
-        for (const body of table.tBodies) {
-          const sorted = [...body.rows].filter((row) => !row.classList.contains("total"));
-          const by = new Map(sorted.map((row) => [row, order(row.cells[column])]));
-          sorted.sort((a, b) => {
-            const [x, y] = [by.get(a), by.get(b)];
-            return x === "" || y === "" || !down ? compare(x, y) : compare(y, x);
-          });
-          body.append(...sorted, ...[...body.rows].filter((row) => row.classList.contains("total")));
-        }
-        if (list.contains(table)) filter(address().query);
-      });
-    });
-  }
+  for (const table of all("table.sort")) sortable(table, () => { if (list.contains(table)) filter(address().query); });
 
   // A page that is written again and again looks for the next one: its file, in a frame that is never seen, sends its state.
 

@@ -99,7 +99,7 @@ fn a_meeting_sees_why_the_points_changed_and_what_raises_the_chance() {
     let sandbox = Sandbox::new();
     let page = monday(&sandbox);
     let own = |id: &str| text(section(&page, id));
-    // The numbers of points are told apart at the head.
+    // The numbers of points are explained at the head.
     let scores = "Points on this page: 653.0 planned; 679.0 predicted now, with the results of tests; 680.6 the same car by \
                   estimates alone, for decisions and levers.";
     let answer = own("_answer");

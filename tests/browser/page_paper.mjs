@@ -11,7 +11,7 @@ import { checked, sheets, times } from "./paper.mjs";
 const [car, middle, season] = process.argv.slice(2, 5).map((file) => pathToFileURL(resolve(file)).href);
 const shots = process.argv[5];
 const browser = await chromium.launch({ executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium", args: ["--no-sandbox", "--disable-gpu"] });
-const MOST_SHEETS = 14;
+const MOST_SHEETS = 13;
 
 const open = async (url, options = {}) => {
   const page = await (await browser.newContext(options)).newPage();

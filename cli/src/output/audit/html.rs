@@ -17,7 +17,8 @@ use crate::output::pictures::{
 use crate::output::template::{self, Escape};
 
 /// The script of the page, the only one that its policy allows.
-const SCRIPT: &str = include_str!("../../../../templates/audit.js");
+const SCRIPT: &str =
+    concat!(include_str!("../../../../templates/sort.js"), include_str!("../../../../templates/audit.js"));
 
 /// What is typed or looked for, which no typesetting may change.
 const AS_TYPED: &[&str] = &[

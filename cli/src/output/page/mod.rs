@@ -49,7 +49,8 @@ macro_rules! with_macros {
 pub(crate) const MARK: &str = "<!doctype html>\n<!-- written by tierod page -->\n";
 
 /// The script of the page; it is the only one that the page may run.
-const SCRIPT: &str = include_str!("../../../../templates/page.js");
+const SCRIPT: &str =
+    concat!(include_str!("../../../../templates/sort.js"), include_str!("../../../../templates/page.js"));
 
 /// What the page shows.
 pub(crate) struct PageView<'t> {
