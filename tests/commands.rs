@@ -85,14 +85,14 @@ fn why_folds_what_is_far_below() {
     let out = sandbox.tierod(&["why", "top-ten"]).ended(0).out;
     let below = out.split("served by\n").nth(1).unwrap();
     // The event, then its seven targets.
-    assert!(below.contains("├─ t0  (8 below)\n   │     It counts.\n"), "{below}");
-    assert!(below.contains("circle-time  (1 below)") && !below.contains("p7"), "{below}");
+    assert!(below.contains("├─ t0  (8 directly below)\n   │     It counts.\n"), "{below}");
+    assert!(below.contains("circle-time  (1 directly below)") && !below.contains("p7"), "{below}");
     assert!(
         below.contains("`--all` shows what is below these, and `tierod why ID` what is below one of them"),
         "{below}"
     );
     let all = sandbox.tierod(&["why", "top-ten", "--all"]).ended(0).out;
-    assert!(all.contains("p47") && !all.contains("(8 below)") && !all.contains("`--all`"), "{all}");
+    assert!(all.contains("p47") && !all.contains("directly below") && !all.contains("`--all`"), "{all}");
     // Few enough are shown without it.
     let few = sandbox.tierod(&["why", "t3"]).ended(0).out;
     assert!(few.contains("p45") && !few.contains("below)"), "{few}");

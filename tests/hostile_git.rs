@@ -392,7 +392,7 @@ fn hooks_outside_of_the_repository_are_not_written() {
     for (sandbox, folder) in [(&linked, &elsewhere), (&shared, &elsewhere_too)] {
         let error = sandbox.tierod(&["hook", "install"]).ended(2).err;
         assert!(error.contains("the hooks of this repository are outside of it"), "{error}");
-        assert!(error.contains("add `--outside` if it is meant"), "{error}");
+        assert!(error.contains("add `--outside` if this is intended"), "{error}");
         assert_eq!(std::fs::read_dir(folder).unwrap().count(), 0);
         let done = sandbox.tierod(&["hook", "install", "--outside"]).ended(0);
         let warned = format!("warning: {} is outside of this repository", folder.canonicalize().unwrap().display());

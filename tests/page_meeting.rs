@@ -50,7 +50,9 @@ fn the_page_of_a_monday_answers_a_meeting() {
     // The targets at risk are worth points and chance together.
     let risk = text(section(&page, "_risk"));
     assert!(
-        risk.contains("With those that gain by it at their limits: +3.6 points, the chance 79 % → 80 %."),
+        risk.contains(
+            "If every target that gains points by it were at its limit: +3.6 points, the chance 79 % → 80 %."
+        ),
         "{risk}"
     );
     // In the periods at risk a decision has the day of its choice, not the one on which its record was added.
@@ -101,7 +103,7 @@ fn a_meeting_sees_why_the_points_changed_and_what_raises_the_chance() {
     let own = |id: &str| text(section(&page, id));
     // The numbers of points are explained at the head.
     let scores = "Points on this page: 653.0 planned; 679.0 predicted now, with the results of tests; 680.6 the same car by \
-                  estimates alone, for decisions and levers.";
+                  estimates alone, for decisions and what raises the chance.";
     let answer = own("_answer");
     assert!(answer.contains(scores), "{answer}");
     assert!(answer.contains("At risk or missed 6, 1 uncertain"), "{answer}");
@@ -121,7 +123,7 @@ fn a_meeting_sees_why_the_points_changed_and_what_raises_the_chance() {
     // So are the targets that are short.
     let risk = own("_risk").replace('−', "-");
     assert!(risk.contains("+1.0 %+2.92026-10-14") && risk.contains("to the chance, now 78.6 %"), "{risk}");
-    // What each commit did, the largest first, with the targets whose values it changed.
+    // What each commit changed, the largest first, with the targets whose values it changed.
     let recent = own("_recent").replace('−', "-");
     assert!(recent.contains("points 684.1 → 679.0; chance 81 % → 79 %"), "{recent}");
     let at = |text: &str| recent.find(text).unwrap_or_else(|| panic!("no {text} in {recent}"));

@@ -118,7 +118,7 @@ pub(crate) fn is_hostile(c: char) -> bool {
 }
 
 /// Whether a character is not shown at all: those that Unicode has as `Default_Ignorable_Code_Point` (Unicode 16.0,
-/// `DerivedCoreProperties.txt`; from memory), which can carry a sentence that only a program reads. The two selectors that
+/// `DerivedCoreProperties.txt`; not checked against the file), which can carry a sentence that only a program reads. The two selectors that
 /// choose between an emoji and a sign pass.
 fn is_unseen(c: char) -> bool {
     matches!(

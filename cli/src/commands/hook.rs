@@ -124,7 +124,7 @@ impl RootHooks {
             }
         };
         let error = Error::new("the hooks of this repository are outside of it").because(cause);
-        Err(error.help(format!("{help}, or add `--outside` if it is meant")))
+        Err(error.help(format!("{help}, or add `--outside` if this is intended")))
     }
 
     /// What is unusual about the folder of the hooks.

@@ -15,7 +15,7 @@ pub(crate) struct Why {
     id: String,
     #[command(flatten)]
     records: Records,
-    /// Show everything that serves it; without it, a long list ends at a level and says how much is below
+    /// Show all records that serve it; by default a long list stops at one level and says how many are below
     #[arg(long)]
     all: bool,
     /// Output format

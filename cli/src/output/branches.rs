@@ -178,7 +178,7 @@ impl<'g> Branches<'g> {
             let group = edge.group.map(|group| format!("(inherited from {})", self.graph.loaded.record(group).id));
             pieces.extend(group.map(faint));
             pieces.extend(again.then(|| faint("(shown above)")));
-            pieces.extend(folds.then(|| faint(format!("({} below)", self.graph.children(to).count()))));
+            pieces.extend(folds.then(|| faint(format!("({} directly below)", self.graph.children(to).count()))));
             let bar = if again || ends { "    " } else { "│   " };
             let rest = format!("{below}{bar}");
             flow(&mut self.out, self.ink, [fork, &rest], &pieces);

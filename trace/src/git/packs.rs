@@ -98,9 +98,9 @@ fn all_inside(index: &File, folder: &Path) -> Option<bool> {
     Some(rest.is_empty() && objects.iter().all(|object| is_inside(object).unwrap_or(false)))
 }
 
-/// A part of a file; `None` if the file ends before it, or the part is larger than any index.
+/// A part of a file; `None` if it ends before it begins, if the file ends before it, or if it is larger than any index.
 fn read_range(file: &File, range: Range<usize>) -> Option<Vec<u8>> {
-    let length = range.len();
+    let length = range.end.checked_sub(range.start)?;
     if length as u64 > LARGEST_INDEX || range.end as u64 > file.metadata().ok()?.len() {
         return None;
     }
@@ -331,6 +331,16 @@ mod tests {
         assert!(bases(&[(5, 5)]));
         assert!(bases(&[(1, 5), (5, 9), (9, 1), (20, 1)]));
         assert!(bases(&[(30, 20), (20, 1), (1, 20)]));
+    }
+
+    #[test]
+    #[expect(clippy::reversed_empty_ranges, reason = "a file can say it")]
+    fn a_part_that_ends_before_it_begins_is_none() {
+        let file = tempfile::tempfile().unwrap();
+        file.set_len(100).unwrap();
+        assert_eq!(read_range(&file, 20..24), Some(vec![0; 4]));
+        assert_eq!(read_range(&file, 24..20), None);
+        assert_eq!(read_range(&file, 98..102), None);
     }
 
     /// An index and a pack of objects whose names are one byte again and again, each made of another one, or whole.

@@ -64,7 +64,9 @@ pub(super) fn scores(view: &PageView<'_>, worths: Option<&Worths<'_>>) -> Option
         _ => (points, "scored so far, the other events predicted"),
     }));
     let estimated = worths.filter(|own| own.goal.index == goal.index).and_then(|own| own.goal.predicted);
-    all.extend(estimated.map(|points| (points, "the same car by estimates alone, for decisions and levers")));
+    all.extend(
+        estimated.map(|points| (points, "the same car by estimates alone, for decisions and what raises the chance")),
+    );
     let texts: Vec<String> = all.iter().map(|(points, what)| format!("{points:.1} {what}")).collect();
     (texts.len() > 2).then(|| format!("Points on this page: {}.", texts.join("; ")))
 }

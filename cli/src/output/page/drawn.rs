@@ -2,7 +2,6 @@
 
 use trace::RecordId;
 use trace::audit::{GoalScore, TargetAudit};
-use trace::values::Status;
 
 use super::{PageView, Worths};
 use crate::output::compare::View;
@@ -74,7 +73,7 @@ pub(super) fn target(view: &PageView<'_>, own: &TargetAudit) -> Option<String> {
 }
 
 fn is_at_risk(own: &TargetAudit) -> bool {
-    matches!(own.status.status, Status::AtRisk | Status::Missed | Status::Uncertain)
+    own.status.status.is_short()
 }
 
 /// The periods at risk over the season; `None` without a history or without such a period.

@@ -12,7 +12,7 @@ use super::{PageView, in_days};
 use crate::screen::count;
 
 /// What is due within these days is listed.
-const SOON: i32 = 28;
+pub(super) const SOON: i32 = 28;
 /// What is due within these days is listed before the rest.
 const WEEK: i32 = 7;
 /// The most of these that are listed; and how many of the next ones are, if there is none of these.

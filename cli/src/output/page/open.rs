@@ -8,12 +8,11 @@ use serde_json::{Value, json};
 use trace::{Finding, RecordId};
 
 use super::PageView;
+use super::due::SOON;
 
 /// The records that are listed, and the findings of each.
 const MOST: usize = 12;
 const MOST_OF_ONE: usize = 3;
-/// A record with a verification due within these days comes before the others.
-const SOON: i32 = 28;
 
 /// Checks whose findings are rows of another section: what is at risk or missed, and what is due.
 const AT_RISK: [&str; 2] = ["target-at-risk", "target-missed"];

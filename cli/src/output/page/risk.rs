@@ -38,18 +38,18 @@ pub(super) fn section(view: &PageView<'_>) -> Value {
     let sensitivities = goal.map(|goal| values.worth_of_all(goal.node));
     let points = |target: &TargetStatus| sensitivities.as_ref().and_then(|all| values.points_to_limit(target, all));
     let now = goal.filter(|goal| !study.is_scored(goal)).and_then(|goal| Some((goal, goal.chance()?)));
-    let chance = |(at, target): (usize, &TargetStatus)| {
-        let (goal, now) = now.filter(|_| at < MOST_CHANCES)?;
+    let chance = |target: &TargetStatus| {
+        let (goal, now) = now?;
         Some(values.chance_if(goal, &[(target.node, target.limit.only_end()?)])? - now)
     };
-    let short = study.target_statuses().iter().filter(|target| target.status.is_short()).enumerate();
-    let mut all: Vec<Short<'_>> = short
-        .map(|(at, target)| {
-            let points = points(target);
-            Short { target, points, chance: points.and_then(|_| chance((at, target))) }
-        })
-        .collect();
     let gain = |by: Option<f64>| by.map_or(0.0, |by| by.max(0.0));
+    let short = study.target_statuses().iter().filter(|target| target.status.is_short());
+    let mut all: Vec<Short<'_>> = short.map(|target| Short { target, points: points(target), chance: None }).collect();
+    // Where they are too many, the chance is asked of those that add most points.
+    all.sort_by(|a, b| gain(b.points).total_cmp(&gain(a.points)).then(a.target.index.cmp(&b.target.index)));
+    for own in all.iter_mut().filter(|own| own.points.is_some()).take(MOST_CHANCES) {
+        own.chance = chance(own.target);
+    }
     all.sort_by(|a, b| {
         let by_chance = gain(b.chance).total_cmp(&gain(a.chance));
         let by_points = gain(b.points).total_cmp(&gain(a.points));
@@ -78,7 +78,7 @@ pub(super) fn if_met(view: &PageView<'_>) -> Option<String> {
     let (now, then) = own.chances?;
     let [now, then] = [now, then].map(number::chance);
     let chance = if now == then { format!("the chance stays {now}") } else { format!("the chance {now} → {then}") };
-    Some(format!("With those that gain by it at their limits: {points} points, {chance}."))
+    Some(format!("If every target that gains points by it were at its limit: {points} points, {chance}."))
 }
 
 /// The unresolved periods at risk, the longest first, at most three.

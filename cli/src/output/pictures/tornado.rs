@@ -106,7 +106,8 @@ fn table(input: &Tornado, bars: &[&TornadoBar]) -> PictureTable {
     let what = if input.chance.is_some() { "chance, %" } else { "points" };
     let [less, more] = ["less", "more"].map(|word| format!("{what} for {} {word}", input.by));
     let heads = [("value", false), ("now", true), (less.as_str(), true), (more.as_str(), true)];
-    let mut table = PictureTable::new("What moves the points", &heads);
+    let moves = if input.chance.is_some() { "What raises the chance" } else { "What moves the points" };
+    let mut table = PictureTable::new(moves, &heads);
     for bar in bars {
         let precise = |points: f64| typeset(&schema::number::signed_significant(points, 3));
         table.row(&bar.name, [typeset(&bar.now), precise(bar.lower), precise(bar.higher)]);
