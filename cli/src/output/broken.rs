@@ -6,7 +6,7 @@ use trace::values::{Budget, Fault, FaultKind, Values};
 use trace::{Loaded, NodeId, RecordId, Study};
 
 use super::{Paths, incomplete};
-use crate::screen::{Ink, clean, count};
+use crate::screen::{Ink, clean};
 
 /// The largest number of faults that the text lists.
 const MOST_LISTED: usize = 12;
@@ -67,14 +67,14 @@ impl<'s> Broken<'s> {
         if !self.faults.is_empty() {
             let number = |kind: FaultKind| self.faults.iter().filter(|fault| fault.kind == kind).count();
             let counts = [
-                (number(FaultKind::Error), "error"),
-                (number(FaultKind::NoValue), "missing value"),
-                (number(FaultKind::Doubt), "value with two sources"),
+                (number(FaultKind::Error), ["error", "errors"]),
+                (number(FaultKind::NoValue), ["missing value", "missing values"]),
+                (number(FaultKind::Doubt), ["value with two sources", "values with two sources"]),
             ];
             let counts: Vec<String> = counts
                 .into_iter()
                 .filter(|(number, _)| *number > 0)
-                .map(|(number, what)| several(number, what))
+                .map(|(number, [one, more])| format!("{number} {}", if number == 1 { one } else { more }))
                 .collect();
             ink.block(&mut out, "", 0, &format!("{} under these numbers:", counts.join(", ")));
             let (paths, mut positions) = (Paths::new(self.loaded), RecordPositions::new(self.loaded));
@@ -145,14 +145,6 @@ pub(crate) fn notes(study: &Study) -> Vec<String> {
         format!("{what}: {}{more}", subject(first))
     });
     incomplete(&study.loaded).into_iter().chain(under).collect()
-}
-
-/// A count of faults in words.
-fn several(number: usize, what: &str) -> String {
-    match what.strip_prefix("value ") {
-        Some(rest) if number > 1 => format!("{number} values {rest}"),
-        _ => count(number, what),
-    }
 }
 
 /// The message with the record that it is about, unless the message names it already.

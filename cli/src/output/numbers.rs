@@ -27,9 +27,18 @@ pub(crate) fn margin(target: &TargetStatus, unit: &Unit) -> Option<String> {
 
 /// A ratio as a percentage with its sign; with more digits if there would be only zeros.
 pub(crate) fn percent(ratio: f64) -> String {
+    number::signed_percent(ratio, digits_of_percent(ratio))
+}
+
+/// The same of a ratio that is not negative, without the sign.
+pub(crate) fn unsigned_percent(ratio: f64) -> String {
+    number::percent(ratio, digits_of_percent(ratio))
+}
+
+fn digits_of_percent(ratio: f64) -> usize {
     const MOST: usize = 4;
     let digits = (1..MOST).find(|digits| ratio == 0.0 || ratio.abs() * 100.0 >= 0.5 * 0.1_f64.powi(*digits as i32));
-    number::signed_percent(ratio, digits.unwrap_or(MOST))
+    digits.unwrap_or(MOST)
 }
 
 #[cfg(test)]

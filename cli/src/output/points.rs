@@ -47,10 +47,19 @@ fn chances(values: &Values, goal: &GoalPoints) -> Vec<String> {
 
 /// The subject of a sentence about the points that a goal needs: `place 8 needs`, or `the goal is` for a goal in points.
 pub(crate) fn needs(loaded: &Loaded, goal: RecordId, needed: &Needed) -> String {
+    needed_words(loaded, goal, needed, "needs")
+}
+
+/// The same once the contest is over, of points that are still a forecast: `place 8 was estimated to need`.
+pub(crate) fn was_estimated_to_need(loaded: &Loaded, goal: RecordId, needed: &Needed) -> String {
+    needed_words(loaded, goal, needed, "was estimated to need")
+}
+
+fn needed_words(loaded: &Loaded, goal: RecordId, needed: &Needed, verb: &str) -> String {
     match loaded.goal(goal).and_then(|goal| goal.place) {
         _ if needed.years.is_empty() => "the goal is".to_owned(),
-        Some(place) => format!("place {place} needs"),
-        None => "the place needs".to_owned(),
+        Some(place) => format!("place {place} {verb}"),
+        None => format!("the place {verb}"),
     }
 }
 

@@ -6,13 +6,14 @@ use crate::number;
 impl Unit {
     /// A value in SI as text in this unit, with its uncertainty (in SI too) if it has one.
     pub fn show(&self, si: f64, uncertainty: f64) -> String {
+        self.after(&self.show_number(si, uncertainty))
+    }
+
+    /// The same without the unit.
+    pub fn show_number(&self, si: f64, uncertainty: f64) -> String {
         let (value, spread) = (self.from_si(si), uncertainty / self.factor());
         let value = number::measured(value, spread);
-        if spread > 0.0 {
-            self.after(&format!("{value} ± {}", number::measured(spread, spread)))
-        } else {
-            self.after(&value)
-        }
+        if spread > 0.0 { format!("{value} ± {}", number::measured(spread, spread)) } else { value }
     }
 
     /// A value in SI with its uncertainty, with enough digits to show that it does not meet a limit, if it does not:

@@ -202,7 +202,7 @@ fn limits(
         Some(PastLimit {
             day: commit.day,
             commit: commit.id.clone(),
-            text: after.text.clone(),
+            words: after.words.clone(),
             limit: after.limit,
             recorded,
             results_before: if history.is_up_to_base(*index) { Vec::new() } else { earlier() },

@@ -23,6 +23,8 @@ pub struct LimitMove {
     pub before: Option<String>,
     /// The limit after, as text.
     pub after: String,
+    /// The same next to the limit before: `205 kg` after `at most 200 kg`.
+    pub after_in_short: String,
     /// The revision that records it: who agreed, and why.
     pub revision: Option<RecordId>,
     /// How it is recorded.
@@ -96,23 +98,31 @@ fn of_target(study: &Study, audit: &TargetAudit) -> Vec<LimitMove> {
             target,
             day: Some(after.day),
             commit: after.commit.clone(),
-            before: before.map(|before| before.text.clone()),
-            after: after.text.clone(),
+            before: before.map(|before| before.words.text()),
+            after: after.words.text(),
+            after_in_short: match before.filter(|before| before.words.key == after.words.key) {
+                Some(_) => after.words.quantities.join(" to "),
+                None => after.words.text(),
+            },
             revision,
             record,
             after_result: after.is_after_result(),
         });
     }
     // What git does not have: changes from before its first commit, or all of them without a history.
-    all.extend(free.into_iter().map(|(id, revision)| LimitMove {
-        target,
-        day: revision.date,
-        commit: None,
-        before: revision.from.as_ref().map(ToString::to_string),
-        after: revision.to.as_ref().map(ToString::to_string).unwrap_or_default(),
-        revision: Some(id),
-        record: LimitRecord::Revised,
-        after_result: false,
+    all.extend(free.into_iter().map(|(id, revision)| {
+        let after = revision.to.as_ref().map(ToString::to_string).unwrap_or_default();
+        LimitMove {
+            target,
+            day: revision.date,
+            commit: None,
+            before: revision.from.as_ref().map(ToString::to_string),
+            after_in_short: after.clone(),
+            after,
+            revision: Some(id),
+            record: LimitRecord::Revised,
+            after_result: false,
+        }
     }));
     all
 }

@@ -43,6 +43,7 @@ pub use verification::{Method, Verified};
 use schema::Day;
 use schema::records::Waiver;
 
+pub use crate::checks::decision_drift::{Drift, drift};
 pub use crate::checks::stale::LaterChange;
 
 use crate::checks::future_result::is_in_future;

@@ -4,6 +4,7 @@ use foldhash::HashMap;
 use schema::quantity::Unit;
 use schema::{Day, Quantity};
 
+use crate::history::LimitWords;
 use crate::values::{Limit, Status};
 
 /// What git has of a season.
@@ -64,8 +65,8 @@ pub struct PastLimit {
     pub day: Day,
     /// The full id of the commit; `None` if it is not committed.
     pub commit: Option<String>,
-    /// The limit as text.
-    pub text: String,
+    /// The limit as it was written.
+    pub words: LimitWords,
     /// The limit, in SI.
     pub limit: Limit,
     /// Whether it is the first limit or equal to it, or a revision records it.
@@ -80,11 +81,9 @@ impl PastLimit {
         !self.results_before.is_empty()
     }
 
-    /// The unit that the limit was written in, which can be another one than now: `at most 205 kg`, `1 mm to 3 mm`.
+    /// The unit that the limit was written in, which can be another one than now.
     pub fn unit(&self) -> Option<Unit> {
-        let last = self.text.rsplit(" to ").next()?;
-        let quantity = last.strip_prefix("at most ").or(last.strip_prefix("at least ")).unwrap_or(last);
-        Some(Quantity::parse(quantity).ok()?.unit().clone())
+        Some(Quantity::parse(self.words.quantities.last()?).ok()?.unit().clone())
     }
 }
 

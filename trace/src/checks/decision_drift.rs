@@ -1,6 +1,7 @@
 //! `decision-drift`: a value that a choice was judged on has changed.
 
-use super::{About, Check, Group, Note, Reporter, Study};
+use super::{About, Check, Group, Note, RecordId, Reporter, Study};
+use crate::finding::Finding;
 use crate::measure::Measure;
 use crate::values::Effect;
 
@@ -35,39 +36,79 @@ decisions:
 };
 
 fn run(study: &Study, reporter: &mut Reporter) {
-    let values = study.values();
-    for (index, record, decision) in study.loaded.decisions() {
-        let chosen = decision.chosen.as_ref().and_then(|name| Some((name, decision.alternatives.get(name.as_str())?)));
-        let Some((name, alternative)) = chosen else { continue };
+    for (index, record, _) in study.loaded.decisions() {
         let help = format!("run `tierod compare {}` with the current values", record.id);
-        for (to, setting) in alternative.sets.iter() {
-            let route = ["alternatives", name.as_str(), "sets", to.as_str()];
-            let chosen = format!("alternative {name} was chosen");
-            match values.effect(alternative, to, setting) {
-                Ok(Effect::Value { node, value: then, uncertainty, .. }) => {
-                    let Some(now) = values.value(node) else { continue };
-                    let own = study.gradients().uncertainty(&values.network, node);
-                    let (change, within) = ((now - then).abs(), uncertainty.unwrap_or(0.0).hypot(own));
-                    if change > REPORTED_CHANGE * then.abs() && change > within {
-                        let unit = values.unit(node);
-                        let message =
-                            format!("{chosen} with {to} at {}; it is now {}", setting.value, unit.show(now, 0.0));
-                        reporter.report(index, &route, message, &help);
-                        reporter.measured(Measure::of(change, now, unit));
-                    }
-                }
-                Ok(Effect::Count(part, ratio)) if ratio != 1.0 => {
-                    let now = study.loaded.part(part).and_then(|part| part.count).unwrap_or(1);
-                    let message = format!("{chosen} with {to} at {}; it is now {now}", setting.value);
-                    reporter.report(index, &route, message, &help);
-                }
-                Ok(Effect::Without(_)) => {
-                    let message = format!("{chosen} without {to}, which is in the car now");
-                    reporter.report(index, &route, message, &help);
-                }
-                // A changed list or table changes the values that are judged. What cannot be set is an error of its own.
-                Ok(Effect::Count(..) | Effect::Input(..) | Effect::List(..) | Effect::Table(..)) | Err(_) => {}
+        for drift in of(study, index) {
+            reporter.report(index, &drift.route(), drift.message(), &help);
+            if let Some(measure) = drift.measure {
+                reporter.measured(measure);
             }
         }
     }
+}
+
+/// A value that a choice was judged on and that has changed since.
+#[derive(Clone, Debug)]
+pub struct Drift<'s> {
+    /// The key of the chosen alternative.
+    pub alternative: &'s str,
+    /// The value that it sets, by its name.
+    pub to: &'s str,
+    /// What the alternative sets and what is in the car now, each as text; `None` if the alternative is without something
+    /// that is in the car now.
+    pub values: Option<[String; 2]>,
+    measure: Option<Measure>,
+}
+
+impl Drift<'_> {
+    /// The keys below the decision that set the value.
+    fn route(&self) -> [&str; 4] {
+        ["alternatives", self.alternative, "sets", self.to]
+    }
+
+    fn message(&self) -> String {
+        let Self { alternative, to, .. } = self;
+        match &self.values {
+            Some([set, now]) => format!("alternative {alternative} was chosen with {to} at {set}; it is now {now}"),
+            None => format!("alternative {alternative} was chosen without {to}, which is in the car now"),
+        }
+    }
+}
+
+/// The values that the choice of a decision was judged on and that have changed since.
+fn of(study: &Study, decision: RecordId) -> Vec<Drift<'_>> {
+    let Some(decision) = study.loaded.decision(decision) else { return Vec::new() };
+    let chosen = decision.chosen.as_ref().and_then(|name| Some((name, decision.alternatives.get(name.as_str())?)));
+    let Some((name, alternative)) = chosen else { return Vec::new() };
+    let values = study.values();
+    let mut all = Vec::new();
+    for (to, setting) in alternative.sets.iter() {
+        let drift = |values| Drift { alternative: name.as_str(), to: to.as_str(), values, measure: None };
+        match values.effect(alternative, to, setting) {
+            Ok(Effect::Value { node, value: then, uncertainty, .. }) => {
+                let Some(now) = values.value(node) else { continue };
+                let own = study.gradients().uncertainty(&values.network, node);
+                let (change, within) = ((now - then).abs(), uncertainty.unwrap_or(0.0).hypot(own));
+                if change > REPORTED_CHANGE * then.abs() && change > within {
+                    let unit = values.unit(node);
+                    let texts = [setting.value.to_string(), unit.show(now, 0.0)];
+                    all.push(Drift { measure: Some(Measure::of(change, now, unit)), ..drift(Some(texts)) });
+                }
+            }
+            Ok(Effect::Count(part, ratio)) if ratio != 1.0 => {
+                let now = study.loaded.part(part).and_then(|part| part.count).unwrap_or(1);
+                all.push(drift(Some([setting.value.to_string(), now.to_string()])));
+            }
+            Ok(Effect::Without(_)) => all.push(drift(None)),
+            // A changed list or table changes the values that are judged. What cannot be set is an error of its own.
+            Ok(Effect::Count(..) | Effect::Input(..) | Effect::List(..) | Effect::Table(..)) | Err(_) => {}
+        }
+    }
+    all
+}
+
+/// The value that a finding about a decision is about, if it is one of this check.
+pub fn drift<'s>(study: &'s Study, decision: RecordId, finding: &Finding) -> Option<Drift<'s>> {
+    let field = finding.field.as_deref().filter(|_| finding.check.name == CHECK.name)?;
+    of(study, decision).into_iter().find(|own| own.route().join(".") == field)
 }

@@ -9,7 +9,7 @@ mod bad_value;
 mod budget_only_reason;
 mod chance_in_formula;
 mod contradicting_results;
-mod decision_drift;
+pub(crate) mod decision_drift;
 mod differs_from_evidence;
 mod duplicate_id;
 mod duplicate_key;

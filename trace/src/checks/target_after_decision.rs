@@ -109,8 +109,8 @@ fn find(study: &Study, history: &History, choice: &Choice<'_>, index: RecordId) 
     }
     let (decision, made, changed) = (&study.loaded.record(choice.decision).id, choice.commit(), place(last).commit);
     let verb = match then {
-        Some(then) => format!("changed from {} to {}", then.text, now.text),
-        None => format!("was first set to {}", now.text),
+        Some(then) => format!("changed from {} to {}", then.words.text(), now.words.text()),
+        None => format!("was first set to {}", now.words.text()),
     };
     let message = format!(
         "the limit of {} {verb} on {} ({}), after the choice of {decision} on {} ({}), which is judged by it",
@@ -124,5 +124,5 @@ fn find(study: &Study, history: &History, choice: &Choice<'_>, index: RecordId) 
         "if the change was agreed, add the revision; run `tierod compare {decision}`, and add what came of it to its `reason` \
          or `notes`; otherwise restore the limit"
     );
-    Some(LimitAfterChoice { target: index, commit: *commit, key: now.key, message, help })
+    Some(LimitAfterChoice { target: index, commit: *commit, key: now.words.key, message, help })
 }

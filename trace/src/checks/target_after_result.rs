@@ -127,14 +127,16 @@ pub(super) fn find_all(study: &Study) -> Vec<LimitAfterResult> {
         let commit = history.commit_of_limit(target_history, change);
         let (name, day, short, date) = (record.name(), commit.day, commit.short(), result.date);
         let (verb, which) = match before {
-            Some(before) => (format!("changed from {} to {}", before.text, after.text), "the new limit"),
-            None => (format!("was first set to {}", after.text), "it"),
+            Some(before) => {
+                (format!("changed from {} to {}", before.words.text(), after.words.text()), "the new limit")
+            }
+            None => (format!("was first set to {}", after.words.text()), "it"),
         };
         let id = &study.loaded.record(result.index).id;
         let message = if !is_certain {
             let (verb, which) = match before {
                 Some(_) => (format!("{verb}, which first appears here"), which),
-                None => (format!("is {} and first appears here", after.text), which),
+                None => (format!("is {} and first appears here", after.words.text()), which),
             };
             let appeared = commit.appeared();
             let written = if appeared == day { String::new() } else { format!(" but was written on {day}") };
@@ -151,7 +153,7 @@ pub(super) fn find_all(study: &Study) -> Vec<LimitAfterResult> {
             )
         };
         let (commit, is_change) = (change.0, before.is_some());
-        all.push(LimitAfterResult { target: index, commit, is_certain, is_change, key: now.key, message });
+        all.push(LimitAfterResult { target: index, commit, is_certain, is_change, key: now.words.key, message });
     }
     all
 }

@@ -117,7 +117,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
         let message = format!(
             "the limit of {} was first {} and is {} since {} ({}){why}",
             record.name(),
-            first.text,
+            first.words.text(),
             numbers::limit_text(record),
             commit.day,
             commit.short(),
@@ -176,7 +176,7 @@ fn report_wrong_from(
                  are not known",
                 appeared.day,
                 appeared.short(),
-                first.text
+                first.words.text()
             );
             let help = "with `history: {since: DATE}` in the settings, the history checks start after that date";
             reporter.report_note(*index, key_of(revision), message, help);
@@ -187,7 +187,7 @@ fn report_wrong_from(
                 let commit = &history.commits[*commit];
                 let message = format!(
                     "it has `from: {from_text}`, but the limit of {name} was {} until {} ({})",
-                    before.text,
+                    before.words.text(),
                     commit.day,
                     commit.short()
                 );
@@ -197,7 +197,7 @@ fn report_wrong_from(
                 let commit = history.commit_of_limit(past, change);
                 let message = format!(
                     "it replaces a limit that no revision has as `to`: {}, set on {} ({})",
-                    after.text,
+                    after.words.text(),
                     commit.day,
                     commit.short()
                 );

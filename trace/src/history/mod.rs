@@ -143,12 +143,27 @@ impl RecordHistory {
 /// The limit of a target at some commit.
 #[derive(Clone, Debug, PartialEq)]
 pub struct LimitText {
-    /// As text in a sentence: `at most 205 kg`.
-    pub text: String,
+    /// As it was written.
+    pub words: LimitWords,
     /// The limit, in SI.
     pub limit: Limit,
+}
+
+/// A limit as it was written.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct LimitWords {
     /// Its key.
     pub key: &'static str,
+    /// The quantity, or both of `between`.
+    pub quantities: Vec<String>,
+}
+
+impl LimitWords {
+    /// As text in a sentence: `at most 205 kg`.
+    pub fn text(&self) -> String {
+        let quantities: Vec<&str> = self.quantities.iter().map(String::as_str).collect();
+        schema::records::limit_text(self.key, &quantities, LimitStyle::Words)
+    }
 }
 
 /// A change of a limit: the commit, the limit before, and the limit after.
@@ -340,7 +355,8 @@ fn limit_text(key: &'static str, text: &str) -> Option<LimitText> {
         ("at-most", [most]) => Limit { at_least: None, at_most: Some(si(most)?) },
         _ => return None,
     };
-    Some(LimitText { text: schema::records::limit_text(key, &parts, LimitStyle::Words), limit, key })
+    let quantities = parts.into_iter().map(str::to_owned).collect();
+    Some(LimitText { words: LimitWords { key, quantities }, limit })
 }
 
 /// A history without git, for tests, from the date of each commit and the record file after it.

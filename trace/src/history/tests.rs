@@ -115,7 +115,7 @@ fn a_limit_changes_if_its_value_does() {
     let target = |limit: &str| format!("targets:\n  t: {{of: car, {limit}}}\n");
     let texts = ["at-most: 200 kg", "at-most: 0.2 t", "at-most: 205 kg", "between: [190 kg, 205 kg]"].map(target);
     let states: Vec<(&str, &str)> = texts.iter().map(|text| ("2027-01-01", text.as_str())).collect();
-    let text = |limit: Option<LimitText>| limit.map_or("-".to_owned(), |limit| limit.text);
+    let text = |limit: Option<LimitText>| limit.map_or("-".to_owned(), |limit| limit.words.text());
     let changes: Vec<String> = scripted(&states)
         .limit_changes("t")
         .into_iter()

@@ -14,6 +14,7 @@ use crate::output::pictures::typeset::typeset_all;
 use crate::output::pictures::{
     Numbers, Picture, STYLE, estimates, from_study, frontier, loops, over_time, targets, verification, waterfall,
 };
+use crate::output::points::needs;
 use crate::output::template::{self, Escape};
 
 /// The script of the page, the only one that its policy allows.
@@ -52,10 +53,10 @@ fn pictures(view: &AuditView<'_>) -> Value {
     });
     let goals = audit.goals.iter().map(|goal| {
         let id = view.id(goal.index);
-        let points = waterfall::picture(&format!("points-{id}"), &from_study::waterfall(study, goal));
+        let points = waterfall::picture(&format!("points-{id}"), &from_study::waterfall(study, goal, needs));
         // Without a value of each event, the points of a commit are those of some events.
         let over_time = season.filter(|_| goal.predicted.is_some()).and_then(|season| {
-            let input = from_study::points_over_time(study, audit, season, goal);
+            let input = from_study::points_over_time(study, audit, season, goal, needs);
             let picture = over_time::picture(&format!("season-{id}"), &input);
             // The section has a sentence about curves that are not known yet.
             (!picture.is_empty()).then(|| figure(picture))

@@ -62,7 +62,7 @@ pub(crate) fn context(view: &AuditView<'_>) -> Value {
                    "margin": measured.and_then(|_| margin(&target.status, unit)).unwrap_or_default(),
                    "result_title": target.result.map(|result| view.title(result)),
                    "unrecorded": target.unrecorded(),
-                   "limits": target.limits.iter().map(|step| &step.text).collect::<Vec<_>>(),
+                   "limits": target.limits.iter().map(|step| step.words.text()).collect::<Vec<_>>(),
                    "short_outcome": target.verdict.outcome()})
         })
         .collect();

@@ -28,30 +28,40 @@ impl AuditView<'_> {
         self.audit.with_verdict(verdict).count()
     }
 
-    /// How many targets were met, uncertain, missed and not verified, without those that have a qualifier.
-    pub(super) fn counts(&self) -> String {
+    /// How many targets were met, and how many were uncertain, missed and not verified, without those that have a qualifier.
+    fn met_and_others(&self) -> (String, String) {
         let uncertain = self.uncertain();
         let some = |number: usize, words: &'static str| (number > 0).then_some((number, words));
         let always = |verdict: Verdict| Some((self.count(verdict), verdict.words()));
         let all = [
-            always(Verdict::Met),
             some(uncertain, "uncertain"),
             always(Verdict::Missed),
             always(Verdict::NeverVerified),
             some(self.count(Verdict::NotDue), Verdict::NotDue.words()),
         ];
-        all.into_iter().flatten().map(|(number, words)| format!("{number} {words}")).collect::<Vec<_>>().join(", ")
+        let text = |(number, words): (usize, &str)| format!("{number} {words}");
+        let others: Vec<String> = all.into_iter().flatten().map(text).collect();
+        (text((self.count(Verdict::Met), Verdict::Met.words())), others.join(", "))
+    }
+
+    /// The same in one line.
+    pub(super) fn counts(&self) -> String {
+        let (met, others) = self.met_and_others();
+        format!("{met}, {others}")
+    }
+
+    /// How many targets were met after their limit changed, before the other numbers; empty without one.
+    fn met_after_change(&self) -> String {
+        match self.count(Verdict::MetAfterChange) {
+            0 => String::new(),
+            some => format!("{some} met after the limit changed, "),
+        }
     }
 
     /// The same of all targets, so that a reader can add them up.
     pub(super) fn counts_of_all(&self) -> String {
-        let counts = self.counts();
-        let (met, others) = counts.split_once(", ").unwrap_or((&counts, ""));
-        let after = match self.count(Verdict::MetAfterChange) {
-            0 => String::new(),
-            some => format!("{some} met after the limit changed, "),
-        };
-        format!("{}: {met}, {after}{others}", count(self.audit.targets.len(), "target"))
+        let (met, others) = self.met_and_others();
+        format!("{}: {met}, {}{others}", count(self.audit.targets.len(), "target"), self.met_after_change())
     }
 
     /// The few figures at the top: each a name, what counts most, and the others.
@@ -75,14 +85,9 @@ impl AuditView<'_> {
         }
         let targets = self.audit.targets.len();
         if targets > 0 {
-            let counts = self.counts();
-            let rest = counts.split_once(", ").map_or("", |(_, rest)| rest);
-            let after = match self.count(Verdict::MetAfterChange) {
-                0 => String::new(),
-                some => format!("{some} met after the limit changed, "),
-            };
+            let (_, others) = self.met_and_others();
             let met = format!("{} of {targets} met", self.count(Verdict::Met));
-            all.push(["targets".to_owned(), met, format!("{after}{rest}")]);
+            all.push(["targets".to_owned(), met, format!("{}{others}", self.met_after_change())]);
         }
         if self.audit.safety_critical > 0 {
             let (open, of) = (self.audit.unproven.len(), count(self.audit.safety_critical, "safety-critical record"));

@@ -224,21 +224,16 @@ impl AuditView<'_> {
     /// The limit before and after a change: `at most 200 kg → 205 kg`.
     pub(super) fn limits_of_move(moved: &LimitMove) -> String {
         let Some(before) = &moved.before else { return moved.after.clone() };
-        let same = ["at most ", "at least "].into_iter().find(|side| before.starts_with(side));
-        let after = same.and_then(|side| moved.after.strip_prefix(side)).unwrap_or(&moved.after);
-        format!("{before} → {after}")
+        format!("{before} → {}", moved.after_in_short)
     }
 
     /// Who agreed to a change of a limit, or why no one had to.
     pub(super) fn agreed(&self, moved: &LimitMove) -> String {
         let revision = moved.revision.and_then(|id| self.study.loaded.revision(id));
         let agreed = revision.and_then(|revision| revision.agreed_by.as_deref());
-        let record = agreed.map_or_else(|| moved.record.words().to_owned(), str::to_owned);
-        if moved.after_result {
-            format!("{record}, after a result").trim_start_matches(", ").to_owned()
-        } else {
-            record
-        }
+        let record = agreed.unwrap_or_else(|| moved.record.words());
+        let after = if moved.after_result { "after a result" } else { "" };
+        [record, after].into_iter().filter(|text| !text.is_empty()).collect::<Vec<_>>().join(", ")
     }
 
     /// The reason of a change of a limit; empty without a revision.

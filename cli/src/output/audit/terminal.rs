@@ -10,7 +10,7 @@ use trace::values::Spread;
 use super::super::check::off_text;
 use super::super::numbers::{margin, percent, quantity};
 use super::super::pictures::{from_study, terminal as bars};
-use super::super::points::points_of;
+use super::super::points::{needs, points_of};
 use super::super::table::{Paint, Table, plain, strong};
 use super::super::values::limit_text;
 use super::AuditView;
@@ -85,7 +85,7 @@ fn goal(out: &mut String, view: &AuditView<'_>, goal: &GoalScore, ink: Ink) {
     ]);
     out.push_str(&table.text(ink));
     out.push('\n');
-    let bars = bars::waterfall(&from_study::waterfall(view.study, goal), 80, ink);
+    let bars = bars::waterfall(&from_study::waterfall(view.study, goal, needs), 80, ink);
     if !bars.is_empty() {
         out.push_str(&bars);
         out.push('\n');
@@ -189,18 +189,19 @@ fn target(view: &AuditView<'_>, target: &TargetAudit) -> Vec<(String, Paint)> {
     let status = &target.status;
     let unit = view.study.values().unit(status.node);
     let limit = limit_text(&view.study.loaded, status.index);
-    // The limit has the unit, so the other numbers do not need it.
-    let own = format!(" {unit}");
-    let bare = |text: String| match text.strip_suffix(&own) {
-        Some(number) if limit.ends_with(&own) => number.to_owned(),
-        _ => text,
+    // If the limit has the unit, the other numbers do not need it.
+    let own = view.study.loaded.target(status.index);
+    let is_in_limit = own.is_some_and(|own| own.limit().last().is_some_and(|(_, limit)| limit.unit() == unit));
+    let number = |si: f64, uncertainty: f64| match is_in_limit {
+        true => unit.show_number(si, uncertainty),
+        false => quantity(si, uncertainty, unit),
     };
     let measured = target.measured();
     vec![
         strong(format!("  {}", view.id(status.index))),
-        plain(limit.clone()),
-        plain(target.estimate.map(|(si, uncertainty, _)| bare(quantity(si, uncertainty, unit))).unwrap_or_default()),
-        plain(measured.map(|si| bare(quantity(si, target.measured_uncertainty(), unit))).unwrap_or_default()),
+        plain(limit),
+        plain(target.estimate.map(|(si, uncertainty, _)| number(si, uncertainty)).unwrap_or_default()),
+        plain(measured.map(|si| number(si, target.measured_uncertainty())).unwrap_or_default()),
         plain(measured.and_then(|_| margin(status, unit)).unwrap_or_default()),
         plain(view.methods(status.index).join(", ")),
         limit_changes(target),
@@ -209,7 +210,7 @@ fn target(view: &AuditView<'_>, target: &TargetAudit) -> Vec<(String, Paint)> {
 
 /// A target with its first limit.
 fn first_limit(view: &AuditView<'_>, target: &TargetAudit) -> Option<String> {
-    Some(format!("{} ({})", view.id(target.status.index), target.limits.first()?.text))
+    Some(format!("{} ({})", view.id(target.status.index), target.limits.first()?.words.text()))
 }
 
 /// The changes of the limit, as text.

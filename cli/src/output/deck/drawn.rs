@@ -16,6 +16,7 @@ use crate::output::pictures::waterfall::EventSteps;
 use crate::output::pictures::{Name, Picture, estimates as estimates_picture};
 use crate::output::pictures::{targets as targets_picture, tornado as tornado_picture};
 use crate::output::pictures::{verification as verification_picture, waterfall as waterfall_picture};
+use crate::output::points::needs;
 
 /// The most rows of a list on a slide.
 const MOST_ROWS: usize = 7;
@@ -25,17 +26,6 @@ const MOST_STEPS: usize = 5;
 const MOST_SECTIONS: usize = 10;
 /// What an interval is, in the same plain words on every slide.
 const LIKELY: &str = "likely range (95 %)";
-
-/// Says in plain words what the intervals of a picture are; those of the pages have several words for them.
-pub(super) fn in_plain_words(picture: &mut Picture) {
-    let plain = |text: &mut String| {
-        for own in ["uncertainty (k = 2)", "uncertainty (95 %)", "95 % of what may happen"] {
-            *text = text.replace(own, LIKELY);
-        }
-    };
-    [&mut picture.svg, &mut picture.caption].into_iter().for_each(plain);
-    picture.table.heads.iter_mut().for_each(|(head, _)| plain(head));
-}
 
 fn name(study: &Study, index: RecordId) -> Name {
     let record = study.loaded.record(index);
@@ -74,7 +64,7 @@ pub(super) fn place_band(study: &Study, goal: &GoalPoints, scores: Option<&GoalS
     if let Some(last) = bars.last_mut() {
         last.strong = true;
     }
-    let needed = goal.needed.as_ref().ok().map(|own| from_study::needed_points(&study.loaded, goal.index, own));
+    let needed = goal.needed.as_ref().ok().map(|own| from_study::needed_points(&study.loaded, goal.index, own, needs));
     let rows: Vec<String> = bars.iter().map(|own| format!("{} {}", own.text, own.name.title)).collect();
     let mut said: Vec<String> =
         (!rows.is_empty()).then(|| format!("{} points", text::list(&rows))).into_iter().collect();
@@ -141,7 +131,8 @@ pub(super) fn events(study: &Study, goal: &GoalPoints) -> Picture {
 
 /// From the plan to the prediction and to the score; small events together.
 pub(super) fn waterfall(study: &Study, scores: &GoalScore) -> Picture {
-    let mut input = from_study::waterfall(study, scores);
+    let mut input = from_study::waterfall(study, scores, needs);
+    input.interval_words = Some(LIKELY);
     for event in &mut input.events {
         event.name.title = text::brief(&event.name.title);
     }
@@ -173,7 +164,8 @@ pub(super) fn targets(study: &Study, audit: &Audit, key: &str, all: &[RecordId])
         row.name.title = text::brief(&row.name.title);
         Some(row)
     };
-    targets_picture::picture(key, &Targets { targets: all.iter().filter_map(row).collect() })
+    let input = Targets { targets: all.iter().filter_map(row).collect(), interval_words: Some(LIKELY) };
+    targets_picture::picture(key, &input)
 }
 
 /// The values of the car that move the points, the largest effect first.
@@ -189,7 +181,7 @@ pub(super) fn levers(study: &Study, goal: &GoalPoints) -> Tornado {
             Key::Record(index) => name(study, *index),
             _ => Name::plain(format!(
                 "{} of the car",
-                capital(&values.name(worth.node).replace("car.", "").replace('-', " "))
+                capital(&from_study::value_parts(values, worth.node).1.unwrap_or_default())
             )),
         };
         from_study::tornado_bar(values, &worth, name)

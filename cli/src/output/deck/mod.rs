@@ -168,9 +168,6 @@ impl DeckView<'_> {
             Some(phrase) if is_own => Slide::new(text::typeset(phrase), Visual::None, Vec::new()),
             _ => self.made(id)?,
         };
-        if let Visual::Drawn(picture) = &mut slide.visual {
-            drawn::in_plain_words(picture);
-        }
         id.clone_into(&mut slide.id);
         if let Some(own) = own {
             if let Some(phrase) = &own.phrase {

@@ -38,7 +38,7 @@ pub(super) fn of_target(view: &PageView<'_>, target: &TargetAudit) -> Vec<(Day, 
         let [before, after] = step else { continue };
         let at = revisions.iter().position(|(_, own)| leads_to(view, own, after)).filter(|_| after.recorded);
         let found = at.map(|at| revisions.remove(at));
-        rows.push(row(after.day, before.text.clone(), after.text.clone(), found, after.is_after_result()));
+        rows.push(row(after.day, before.words.text(), after.words.text(), found, after.is_after_result()));
     }
     if target.limits.is_empty() {
         for (index, own) in revisions {

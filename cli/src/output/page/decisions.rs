@@ -30,14 +30,14 @@ pub(super) fn section(view: &PageView<'_>, worths: Option<&Worths<'_>>, places: 
 
 /// What a check says of a decision; of a value that it was chosen with, by titles and with what is calculated with it.
 fn note(view: &PageView<'_>, index: RecordId, finding: &Finding) -> String {
-    let field = || finding.field.as_deref().filter(|_| finding.check.name == "decision-drift");
-    let words = field().and_then(|field| {
-        let (name, to) = field.strip_prefix("alternatives.")?.split_once(".sets.")?;
-        let (_, rest) = finding.message.split_once(&format!("alternative {name} was chosen with {to} at "))?;
-        let title = view.study.loaded.decision(index)?.alternatives.get(name)?.title.as_deref().unwrap_or(name);
+    let drift = trace::audit::drift(view.study, index, finding);
+    let words = drift.and_then(|drift| {
+        let [set, now] = drift.values?;
+        let alternative = view.study.loaded.decision(index)?.alternatives.get(drift.alternative)?;
+        let title = alternative.title.as_deref().unwrap_or(drift.alternative);
         let values = view.study.values();
-        let value = values.named(to).map_or_else(|| to.to_owned(), |node| value_name(values, node).title);
-        Some(format!("points of {title} are calculated with {value} at {rest}"))
+        let value = values.named(drift.to).map_or_else(|| drift.to.to_owned(), |node| value_name(values, node).title);
+        Some(format!("points of {title} are calculated with {value} at {set}; it is now {now}"))
     });
     words.unwrap_or_else(|| finding.message.clone())
 }

@@ -9,6 +9,7 @@ use crate::output::pictures::{
     Numbers, Picture, budget as budgets, chain as chains, from_study, frontier as frontiers, loops as periods,
     over_time, stress as stresses, target, targets, tornado, verification as verifications, waterfall,
 };
+use crate::output::points;
 
 /// The ids in a picture begin with a character that no id of a record has.
 fn key(name: &str, number: usize) -> String {
@@ -30,21 +31,15 @@ fn scores<'v>(view: &'v PageView<'_>, goal: RecordId) -> Option<(usize, &'v Goal
 /// The points of a goal over the season against those that the place needs; `None` without a history.
 pub(super) fn points_over_time(view: &PageView<'_>, goal: RecordId) -> Option<String> {
     let (number, own) = scores(view, goal)?;
-    let mut input = from_study::points_over_time(view.study, view.audit, view.season?, own);
-    if let Some(against) = input.against.as_mut().filter(|_| is_estimate(own)) {
-        against.words = as_estimate(&against.words);
-    }
+    let input = from_study::points_over_time(view.study, view.audit, view.season?, own, needs(own));
     let picture = over_time::picture(&key("season", number), &input);
     (!picture.is_empty()).then(|| with_its_table(&picture))
 }
 
 /// The points of a goal from the plan to the prediction.
-pub(super) fn points(view: &PageView<'_>, goal: RecordId) -> Option<String> {
+pub(super) fn plan_to_prediction(view: &PageView<'_>, goal: RecordId) -> Option<String> {
     let (number, own) = scores(view, goal)?;
-    let mut input = from_study::waterfall(view.study, own);
-    if let Some(needed) = input.needed.as_mut().filter(|_| is_estimate(own)) {
-        needed.words = as_estimate(&needed.words);
-    }
+    let input = from_study::waterfall(view.study, own, needs(own));
     Some(beside_its_table(&waterfall::picture(&key("points", number), &input)))
 }
 
@@ -54,9 +49,8 @@ fn is_estimate(goal: &GoalScore) -> bool {
     is_over && goal.needed.as_ref().is_ok_and(|needed| !needed.years.is_empty())
 }
 
-/// `place 8 needs` as what it is after the contest.
-fn as_estimate(words: &str) -> String {
-    words.replace(" needs", " was estimated to need")
+fn needs(goal: &GoalScore) -> from_study::NeededWords {
+    if is_estimate(goal) { points::was_estimated_to_need } else { points::needs }
 }
 
 /// The targets that are at risk or missed, on one scale; `None` if there are none.

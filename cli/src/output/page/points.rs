@@ -22,7 +22,7 @@ pub(super) fn section(view: &PageView<'_>) -> Vec<Value> {
             let total = goal.predicted.and(goal.spread.as_ref()).map(points_of);
             json!({
                 "goal": view.link(goal.index),
-                "picture": super::drawn::points(view, goal.index),
+                "picture": super::drawn::plan_to_prediction(view, goal.index),
                 "head": head,
                 "mixed": scored > 0 && scored < goal.events.len(),
                 "events": goal.events.iter().map(|event| self::event(view, event)).collect::<Vec<_>>(),

@@ -95,8 +95,7 @@ fn row(view: &PageView<'_>, worths: &Worths<'_>, worth: &Worth) -> Value {
     };
     let name = from_study::value_name(values, worth.node).title;
     // What is pressed is the record; the quantity is next to it.
-    let quantity =
-        record.and_then(|record| name.strip_prefix(view.study.loaded.record(record).name())?.strip_prefix(": "));
+    let quantity = record.and_then(|_| from_study::value_parts(values, worth.node).1);
     let count = count_of(view, worths, worth);
     json!({
         "name": name,

@@ -7,7 +7,7 @@ use super::rows::{RowText, Rows};
 use super::scale::Axis;
 use super::svg::{Align, Canvas, Fill, Key, LINE, Pattern, Shape, text_width, wrapped};
 use super::typeset::typeset;
-use super::{Name, Picture, PictureTable, not_drawn};
+use super::{Name, Picture, PictureTable, UNCERTAINTY, not_drawn};
 
 /// The largest number of sections whose room is drawn.
 const MOST: usize = 30;
@@ -324,7 +324,7 @@ fn rooms(canvas: &mut Canvas, shape: Shape, input: &Budget, top: f64) {
         keys.push((Key::Area(GROWTH), "growth allowance: room if nothing grows"));
     }
     if known.iter().any(|(section, _)| section.uncertainty > 0.0) {
-        keys.push((Key::Interval, "uncertainty (k = 2)"));
+        keys.push((Key::Interval, UNCERTAINTY));
     }
     let top = canvas.keys(top, &keys) + 2.0;
     canvas.text((0.0, top + 11.0), Align::Start, "s", "room of each section: limit minus value");

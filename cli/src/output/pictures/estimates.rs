@@ -4,7 +4,7 @@ use super::rows::{RowText, Rows};
 use super::scale::Axis;
 use super::svg::{Align, Canvas, Fill, Key, Shape};
 use super::typeset::typeset;
-use super::{Name, Picture, PictureTable, not_drawn, percent};
+use super::{Name, Picture, PictureTable, not_drawn, percent, unsigned_percent};
 
 /// The largest number of groups that are drawn.
 const MOST_GROUPS: usize = 16;
@@ -63,7 +63,7 @@ pub(crate) fn picture(key: &str, input: &Estimates) -> Picture {
         groups.iter().filter(|group| group.pairs.len() > 1).max_by(|a, b| a.bias.abs().total_cmp(&b.bias.abs()));
     if let Some(group) = biased {
         let (side, bias) = if group.bias < 0.0 { ("below", -group.bias) } else { ("above", group.bias) };
-        let bias = percent(bias).trim_start_matches('+').to_owned();
+        let bias = unsigned_percent(bias);
         caption.push_str(&format!(
             "; {}: {bias} {side} the estimates on average ({} pairs)",
             group.title,

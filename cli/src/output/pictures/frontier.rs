@@ -4,7 +4,7 @@
 use super::scale::{Axis, Uprights, tick};
 use super::svg::{Align, Canvas, Key, Shape, cut, text_width};
 use super::typeset::typeset;
-use super::{Name, Picture, PictureTable};
+use super::{MAY_HAPPEN, Name, Picture, PictureTable};
 
 /// The alternatives with two values.
 #[derive(Clone, Debug, Default)]
@@ -22,8 +22,10 @@ pub(crate) struct Frontier {
 /// A value of the alternatives.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Value {
-    /// Its name.
+    /// Its name, as in a list: `cost`.
     pub(crate) name: String,
+    /// What it is of, at the end of its full name: ` of the car`.
+    pub(crate) of: &'static str,
     /// Its unit as text.
     pub(crate) unit: String,
     /// Whether more of it is better.
@@ -46,6 +48,10 @@ pub(crate) struct Alternative {
 }
 
 impl Value {
+    fn full_name(&self) -> String {
+        format!("{}{}", self.name, self.of)
+    }
+
     fn show(&self, value: f64) -> String {
         let text =
             if self.unit == "pts" { schema::number::fixed(value, 1) } else { schema::number::significant(value, 4) };
@@ -65,8 +71,7 @@ impl Frontier {
 
     /// Both values in words: `points and cost`.
     fn both(&self) -> String {
-        let short = |value: &Value| value.name.trim_end_matches(" of the car").to_owned();
-        format!("{} and {}", short(&self.up), short(&self.across))
+        format!("{} and {}", self.up.name, self.across.name)
     }
 
     /// Whether at least two alternatives with both values differ across.
@@ -97,10 +102,13 @@ pub(crate) fn picture(key: &str, input: &Frontier) -> Picture {
     if known.len() < 2 {
         return Picture::sentence(format!(
             "{}: fewer than two alternatives have {} and {}",
-            input.title, input.up.name, input.across.name
+            input.title,
+            input.up.full_name(),
+            input.across.full_name()
         ));
     }
     let (frontier, both) = (input.frontier(), input.both());
+    let (up_name, across_name) = (input.up.full_name(), input.across.full_name());
     let names: Vec<&str> = frontier.iter().take(4).map(|own| own.name.title.as_str()).collect();
     let mut caption = match (frontier.len(), frontier.first()) {
         (1, Some(only)) => format!(
@@ -125,14 +133,9 @@ pub(crate) fn picture(key: &str, input: &Frontier) -> Picture {
             (false, _) => format!("; the chosen one, {}, is beaten in {both} by another one", chosen.name.title),
         });
     }
-    let alt = format!("{} against {} of the alternatives. {caption}", input.up.name, input.across.name);
-    let heads = [
-        ("alternative", false),
-        (input.up.name.as_str(), true),
-        ("95 %", true),
-        (input.across.name.as_str(), true),
-        ("", false),
-    ];
+    let alt = format!("{up_name} against {across_name} of the alternatives. {caption}");
+    let heads =
+        [("alternative", false), (up_name.as_str(), true), ("95 %", true), (across_name.as_str(), true), ("", false)];
     let mut table = PictureTable::new("Alternatives", &heads);
     for own in &input.alternatives {
         let show = |value: &Value, number: f64| if number.is_finite() { value.show(number) } else { String::new() };
@@ -160,10 +163,10 @@ fn draw(canvas: &mut Canvas, shape: Shape, input: &Frontier, known: &[&Alternati
         keys.push((Key::Diamond("result"), "chosen"));
     }
     if known.iter().any(|own| own.interval.is_some()) {
-        keys.push((Key::Line("interval"), "95 % of what may happen"));
+        keys.push((Key::Line("interval"), MAY_HAPPEN));
     }
     let keys_end = canvas.keys(0.0, &keys);
-    let up_name = format!("{}{}", input.up.name, unit_after(&input.up));
+    let up_name = format!("{}{}", input.up.full_name(), unit_after(&input.up));
     canvas.text((0.0, keys_end + 11.0), Align::Start, "s", &cut(&up_name, "s", canvas.width()));
     let top = keys_end + 22.0;
     let bottom = top + if shape.is_narrow() { 200.0 } else { 240.0 };
@@ -183,7 +186,7 @@ fn draw(canvas: &mut Canvas, shape: Shape, input: &Frontier, known: &[&Alternati
         canvas.try_text((left - 6.0, y.position(*value) + 4.0), Align::End, "s", text);
     }
     x.grid_below(canvas, &Uprights::Whole(top, bottom), "");
-    let name = format!("{}{}", input.across.name, unit_after(&input.across));
+    let name = format!("{}{}", input.across.full_name(), unit_after(&input.across));
     let name = if input.across.more_is_better { format!("{name} →") } else { format!("← {name}") };
     let name = cut(&name, "s", right - left);
     canvas.try_text((right, bottom + 30.0), Align::End, "s", &name);

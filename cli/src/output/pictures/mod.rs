@@ -40,6 +40,11 @@ pub(crate) const STYLE: &str = include_str!("../../../../templates/pictures.css"
 /// The largest number of rows that are drawn; the table has all of them.
 const MOST_ROWS: usize = 40;
 
+/// What the interval of a prediction is, on the pages.
+const MAY_HAPPEN: &str = "95 % of what may happen";
+/// What the interval of a value is, on the pages.
+const UNCERTAINTY: &str = "uncertainty (k = 2)";
+
 /// A record or a group that a picture shows.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub(crate) struct Name {
@@ -219,10 +224,12 @@ fn change(value: f64) -> String {
 
 /// A share as a percentage, typeset.
 fn percent(ratio: f64) -> String {
-    if !ratio.is_finite() {
-        return String::new();
-    }
-    typeset(&super::numbers::percent(ratio))
+    if ratio.is_finite() { typeset(&super::numbers::percent(ratio)) } else { String::new() }
+}
+
+/// The same of a ratio that is not negative, without the sign.
+fn unsigned_percent(ratio: f64) -> String {
+    if ratio.is_finite() { typeset(&super::numbers::unsigned_percent(ratio)) } else { String::new() }
 }
 
 /// Where the rows are that are not drawn.

@@ -6,7 +6,7 @@ use super::scale::{Axis, Days, tick};
 use super::svg::{Align, Canvas, Fill, Key, Shape, text_width};
 use super::typeset::typeset;
 use super::waterfall::{BAND, BAND_FILL};
-use super::{Name, Picture, PictureTable};
+use super::{MAY_HAPPEN, Name, Picture, PictureTable};
 
 /// A value over the season: the points of a goal, or an amount of the car.
 #[derive(Clone, Debug, Default)]
@@ -43,12 +43,30 @@ pub(crate) struct Moment {
 /// What a value is compared with over time.
 #[derive(Clone, Debug)]
 pub(crate) struct Against {
-    /// The words: `limit`, `place 8 needs`.
-    pub(crate) words: String,
+    /// What it is.
+    pub(crate) words: AgainstWords,
     /// Its value from each day on, the first one from the beginning.
     pub(crate) steps: Vec<(Day, f64)>,
     /// The interval of a forecast.
     pub(crate) interval: Option<(f64, f64)>,
+}
+
+/// What a value is compared with.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(crate) enum AgainstWords {
+    /// Its limit.
+    Limit,
+    /// What a goal needs: `place 8 needs`.
+    Needed(String),
+}
+
+impl AgainstWords {
+    fn key(&self) -> &str {
+        match self {
+            Self::Limit => "limit",
+            Self::Needed(words) => words,
+        }
+    }
 }
 
 /// A stage of the season.
@@ -107,9 +125,9 @@ impl OverTime {
             };
             let side = if difference < 0.0 { "below" } else { "above" };
             let difference = self.show(difference.abs());
-            Some(match against.words.as_str() {
-                "limit" => format!(", {difference} {side} its limit of {}", self.show(needed)),
-                words => format!(", {difference} {side} the {} that {words}", self.show(needed)),
+            Some(match &against.words {
+                AgainstWords::Limit => format!(", {difference} {side} its limit of {}", self.show(needed)),
+                AgainstWords::Needed(words) => format!(", {difference} {side} the {} that {words}", self.show(needed)),
             })
         });
         let reached = self.reached.as_ref().map(|(word, value)| format!("; {word}: {}", self.show(*value)));
@@ -173,10 +191,10 @@ pub(crate) fn picture(key: &str, input: &OverTime) -> Picture {
 fn draw(canvas: &mut Canvas, shape: Shape, input: &OverTime, moments: &[Moment], (first, last): (Day, Day)) {
     let mut keys = vec![(Key::Line("curve"), input.title.as_str())];
     if moments.iter().any(|moment| moment.interval.is_some()) {
-        keys.push((Key::Area(Fill::Class("around")), "95 % of what may happen"));
+        keys.push((Key::Area(Fill::Class("around")), MAY_HAPPEN));
     }
     if let Some(against) = &input.against {
-        keys.push((Key::Line("goal"), &against.words));
+        keys.push((Key::Line("goal"), against.words.key()));
         if against.interval.is_some_and(|(low, high)| high > low) {
             keys.push((Key::Area(BAND_FILL), BAND));
         }

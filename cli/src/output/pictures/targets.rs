@@ -6,13 +6,15 @@
 use super::rows::{RowText, Rows};
 use super::svg::{Align, Canvas, Fill, Key, LINE, Shape, cut, escaped};
 use super::typeset::typeset;
-use super::{MOST_ROWS, Name, Picture, PictureTable, not_drawn, percent};
+use super::{MOST_ROWS, Name, Picture, PictureTable, UNCERTAINTY, not_drawn, percent};
 
 /// The targets.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Targets {
     /// The targets, those to look at first at the beginning.
     pub(crate) targets: Vec<TargetRow>,
+    /// What an interval is; `None` for the words of the pages.
+    pub(crate) interval_words: Option<&'static str>,
 }
 
 /// A target.
@@ -93,7 +95,7 @@ pub(crate) fn picture(key: &str, input: &Targets) -> Picture {
     let caption = format!("{counted}{}{}", not_drawn(drawn.len(), MOST_ROWS), without_bar(all));
     let alt = format!("Margin of {shown} targets to their limits, from estimates and results: {caption}");
     Picture::drawn(key, "Targets against their limits", caption, alt, table, |canvas, shape| {
-        draw(canvas, shape, &drawn[..shown]);
+        draw(canvas, shape, &drawn[..shown], input.interval_words.unwrap_or(UNCERTAINTY));
     })
 }
 
@@ -153,11 +155,6 @@ fn without_bar(all: &[TargetRow]) -> String {
     format!("; not drawn: {}{more}", named.join(", "))
 }
 
-/// An outcome whose condition is in parentheses, so that it can be in a list.
-fn in_brackets(outcome: &str) -> String {
-    outcome.split_once(", ").map_or_else(|| outcome.to_owned(), |(word, condition)| format!("{word} ({condition})"))
-}
-
 fn caption(all: &[TargetRow]) -> String {
     let mut counts: Vec<(&str, usize)> = Vec::new();
     for target in all {
@@ -166,7 +163,7 @@ fn caption(all: &[TargetRow]) -> String {
             None => counts.push((&target.outcome, 1)),
         }
     }
-    let counts: Vec<String> = counts.iter().map(|(word, count)| format!("{count} {}", in_brackets(word))).collect();
+    let counts: Vec<String> = counts.iter().map(|(word, count)| format!("{count} {word}")).collect();
     let worst = all.iter().filter(|target| target.is_bad).filter_map(|target| Some((target, target.margin()?)));
     let worst = worst.min_by(|a, b| a.1.total_cmp(&b.1));
     let worst = worst.map(|(target, margin)| {
@@ -200,13 +197,13 @@ fn table(all: &[TargetRow]) -> PictureTable {
     table
 }
 
-fn draw(canvas: &mut Canvas, shape: Shape, targets: &[&TargetRow]) {
+fn draw(canvas: &mut Canvas, shape: Shape, targets: &[&TargetRow], interval: &str) {
     let keys = [
         (Key::Area(Fill::Class("allowed")), "limit met"),
         (Key::Ring("estimate"), "estimate"),
         (Key::Diamond("result"), "result"),
         (Key::Diamond("missed"), "result beyond the limit"),
-        (Key::Interval, "uncertainty (k = 2)"),
+        (Key::Interval, interval),
     ];
     let top = canvas.keys(0.0, &keys);
     let texts = targets.iter().map(|target| RowText {

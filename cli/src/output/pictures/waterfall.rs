@@ -6,7 +6,7 @@ use trace::audit::SHOWN_AS_ZERO;
 use super::rows::{RowText, Rows};
 use super::scale::Axis;
 use super::svg::{Canvas, Fill, Key, Pattern, Shape};
-use super::{Name, Picture, PictureTable, change, points};
+use super::{MAY_HAPPEN, Name, Picture, PictureTable, change, points};
 
 /// The points of a goal.
 #[derive(Clone, Debug, Default)]
@@ -23,12 +23,14 @@ pub(crate) struct Waterfall {
     pub(crate) needed: Option<NeededPoints>,
     /// Its events.
     pub(crate) events: Vec<EventSteps>,
+    /// What an interval is; `None` for the words of the pages.
+    pub(crate) interval_words: Option<&'static str>,
 }
 
 /// The points that a goal needs.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub(crate) struct NeededPoints {
-    /// What needs them: `place 8 needs`, or `the goal needs`.
+    /// What needs them: `place 8 needs`, or `the goal is`.
     pub(crate) words: String,
     /// The points.
     pub(crate) points: f64,
@@ -141,7 +143,8 @@ impl Waterfall {
         }
         if let (Some((low, high)), None) = (self.interval, scored) {
             text.push_str(&format!(
-                "; 95 % of what may happen is from {} to {}",
+                "; {} is from {} to {}",
+                self.interval_words(),
                 points(Some(low)),
                 points(Some(high))
             ));
@@ -150,6 +153,10 @@ impl Waterfall {
             text.push_str(&format!("; {} {}", needed.words, points(Some(needed.points))));
         }
         text
+    }
+
+    fn interval_words(&self) -> &'static str {
+        self.interval_words.unwrap_or(MAY_HAPPEN)
     }
 
     fn table(&self) -> PictureTable {
@@ -245,7 +252,7 @@ fn draw(canvas: &mut Canvas, shape: Shape, input: &Waterfall, rows: &[Row<'_>]) 
         keys.push((Key::Area(BAND_FILL), BAND));
     }
     if input.predicted.and(input.interval).is_some() {
-        keys.push((Key::Interval, "95 % of what may happen"));
+        keys.push((Key::Interval, input.interval_words()));
     }
     let top = canvas.keys(0.0, &keys);
     let texts = rows.iter().map(|row| match row {

@@ -247,8 +247,8 @@ fn against(study: &Study, view: &View<'_>, amount: &str) -> Option<Frontier> {
     });
     Some(Frontier {
         title: study.loaded.record(view.index).name().to_owned(),
-        across: Value { name: format!("{amount} of the car"), unit: unit.to_string(), more_is_better: false },
-        up: Value { name: "points".to_owned(), unit: "pts".to_owned(), more_is_better: true },
+        across: Value { name: amount.to_owned(), of: " of the car", unit: unit.to_string(), more_is_better: false },
+        up: Value { name: "points".to_owned(), of: "", unit: "pts".to_owned(), more_is_better: true },
         alternatives: alternatives.collect(),
     })
 }

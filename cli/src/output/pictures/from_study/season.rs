@@ -8,8 +8,8 @@ use trace::history::choice::Choice;
 use trace::{RecordId, Study};
 
 use super::super::loops::{Loop, LoopStep, Loops, StepKind};
-use super::super::over_time::{Against, Moment, OverTime, Revised, StageSpan};
-use super::{name, needed_points};
+use super::super::over_time::{Against, AgainstWords, Moment, OverTime, Revised, StageSpan};
+use super::{NeededWords, name, needed_points};
 
 /// The stages with a last day.
 fn stages(study: &Study) -> Vec<StageSpan> {
@@ -44,7 +44,13 @@ fn revisions<'a>(study: &Study, targets: impl Iterator<Item = &'a TargetAudit>) 
 }
 
 /// The predicted points of a goal over the season, from the day on at which the car was complete on paper.
-pub(crate) fn points_over_time(study: &Study, audit: &Audit, season: &Season, goal: &GoalScore) -> OverTime {
+pub(crate) fn points_over_time(
+    study: &Study,
+    audit: &Audit,
+    season: &Season,
+    goal: &GoalScore,
+    needs: NeededWords,
+) -> OverTime {
     let id = study.loaded.record(goal.index).id.as_str();
     let since = season.complete_since(study, id);
     let moments = season.timeline.iter().filter(|point| since.is_none_or(|since| point.day >= since));
@@ -58,9 +64,9 @@ pub(crate) fn points_over_time(study: &Study, audit: &Audit, season: &Season, go
     if let Some(first) = scores.min().filter(|_| goal.scored().is_some()) {
         moments.retain(|moment| moment.day < first);
     }
-    let needed = goal.needed.as_ref().ok().map(|needed| needed_points(&study.loaded, goal.index, needed));
+    let needed = goal.needed.as_ref().ok().map(|needed| needed_points(&study.loaded, goal.index, needed, needs));
     let against = needed.zip(moments.first()).map(|(needed, first)| Against {
-        words: needed.words.clone(),
+        words: AgainstWords::Needed(needed.words),
         steps: vec![(first.day, needed.points)],
         interval: Some(needed.interval),
     });
@@ -100,7 +106,7 @@ pub(crate) fn amount_over_time(study: &Study, audit: &Audit, season: &Season, am
         if steps.is_empty() {
             steps.push((moments.first()?.day, unit.from_si(target.status.limit.only_end()?)));
         }
-        Some(Against { words: "limit".to_owned(), steps, interval: None })
+        Some(Against { words: AgainstWords::Limit, steps, interval: None })
     });
     Some(OverTime {
         title: format!("{} of the car", capitalized(amount)),

@@ -34,7 +34,7 @@ pub(crate) fn targets(study: &Study, all: &[TargetAudit], words: Words) -> Targe
         })
         .collect();
     rows.sort_by(|(a, one), (b, other)| other.is_bad.cmp(&one.is_bad).then(a.total_cmp(b)));
-    Targets { targets: rows.into_iter().map(|(_, row)| row).collect() }
+    Targets { targets: rows.into_iter().map(|(_, row)| row).collect(), interval_words: None }
 }
 
 /// One target.

@@ -49,6 +49,7 @@ fn the_caption_of_the_waterfall_states_the_difference() {
         interval: None,
         needed: None,
         events: vec![event("Endurance", 250.0, 239.0, None), event("Skidpad", 50.0, 51.5, None)],
+        ..Waterfall::default()
     };
     let caption = |input: &Waterfall| waterfall::picture("k", input).caption;
     assert_eq!(caption(&input), "290.5 points predicted, 9.5 below the plan of 300.0: Endurance −11.0, Skidpad +1.5");

@@ -39,7 +39,7 @@ fn row(title: &str, margin: Option<f64>, instead: Option<(&str, &str)>) -> Targe
 fn a_target_without_a_bar_has_the_reason() {
     let coolant = row("Coolant temperature", None, Some(("+5 degC", "no percentage of °C")));
     let empty = TargetRow { estimate: None, ..row("Noise", None, None) };
-    let input = Targets { targets: vec![row("Mass", Some(0.02), None), coolant.clone(), empty] };
+    let input = Targets { targets: vec![row("Mass", Some(0.02), None), coolant.clone(), empty], ..Targets::default() };
     let picture = targets::picture("k", &input);
     assert!(picture.caption.ends_with("; not drawn: Noise (no value)"), "{}", picture.caption);
     for elements in drawings(&picture.svg) {
@@ -49,7 +49,8 @@ fn a_target_without_a_bar_has_the_reason() {
         }
     }
     assert!(targets::small("k", &coolant).unwrap().contains("no percentage of °C"));
-    let many = Targets { targets: (0..5).map(|_| row("Noise", None, None)).chain([coolant]).collect() };
+    let many = (0..5).map(|_| row("Noise", None, None)).chain([coolant]).collect();
+    let many = Targets { targets: many, ..Targets::default() };
     let caption = targets::picture("k", &many).caption;
     assert!(caption.ends_with(", Noise (no limit to compare) and 2 more"), "{caption}");
 }

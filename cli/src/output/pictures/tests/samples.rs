@@ -2,7 +2,7 @@
 
 use schema::Day;
 
-use super::super::over_time::{Against, Moment, OverTime, Revised, StageSpan};
+use super::super::over_time::{Against, AgainstWords, Moment, OverTime, Revised, StageSpan};
 use super::super::waterfall::{EventSteps, NeededPoints, Waterfall};
 use super::super::{
     Name, Picture, budget, chain, estimates, frontier, loops, over_time, stress, targets, tornado, verification,
@@ -50,6 +50,7 @@ pub(super) fn waterfall(count: usize, title: &str, factor: f64) -> Waterfall {
             interval: (plan - 30.0 * factor, plan + 30.0 * factor),
         }),
         events,
+        interval_words: None,
     }
 }
 
@@ -64,7 +65,7 @@ pub(super) fn over_time(count: usize, title: &str, factor: f64) -> OverTime {
         moments: moments.collect(),
         begins: Some("it begins when the car was complete".into()),
         against: Some(Against {
-            words: "place 8 needs".into(),
+            words: AgainstWords::Needed("place 8 needs".into()),
             steps: vec![(day(0), 652.0 * factor), (day(count / 2), 655.0 * factor)],
             interval: Some((607.0 * factor, 698.0 * factor)),
         }),
@@ -95,7 +96,7 @@ pub(super) fn targets(count: usize, title: &str, factor: f64) -> targets::Target
         outcome: if wave(at, 1.0) < 0.0 { "at risk" } else { "on target" }.into(),
         is_bad: wave(at, 1.0) < 0.0,
     });
-    targets::Targets { targets: rows.collect() }
+    targets::Targets { targets: rows.collect(), interval_words: None }
 }
 
 pub(super) fn tornado(count: usize, title: &str, factor: f64) -> tornado::Tornado {
@@ -247,8 +248,8 @@ pub(super) fn frontier(count: usize, title: &str, factor: f64) -> frontier::Fron
     });
     frontier::Frontier {
         title: title.to_owned(),
-        across: frontier::Value { name: "mass of the car".into(), unit: "kg".into(), more_is_better: false },
-        up: frontier::Value { name: "points".into(), unit: "pts".into(), more_is_better: true },
+        across: frontier::Value { name: "mass".into(), of: " of the car", unit: "kg".into(), more_is_better: false },
+        up: frontier::Value { name: "points".into(), of: "", unit: "pts".into(), more_is_better: true },
         alternatives: alternatives.collect(),
     }
 }
