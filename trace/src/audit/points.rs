@@ -197,6 +197,12 @@ impl GoalScore {
         self.so_far().1 == 0 && self.place_reached.is_none()
     }
 
+    /// Whether the contest is over while the points that the goal needs are still a forecast from earlier contests.
+    pub fn is_forecast_after_contest(&self) -> bool {
+        let is_over = self.scored().is_some() || self.place_reached.is_some();
+        is_over && self.needed.as_ref().is_ok_and(|needed| !needed.years.is_empty())
+    }
+
     /// Whether the place was reached, if it is known; otherwise whether the points needed were scored; `None` before the
     /// last event.
     pub fn reached(&self) -> Option<bool> {

@@ -103,10 +103,10 @@ pub(super) fn goal(view: &PageView<'_>, goal: &GoalPoints) -> Value {
     let is_open = chance.is_none() && verdict.is_none();
     let not_known = is_open.then(|| not_known(loaded, goal, unknown.as_deref())).flatten();
     let driven = view.study.values().scored_by_place(goal.index);
-    let is_over = is_scored || reached.is_some_and(|own| own.place_reached.is_some());
+    let is_forecast = reached.is_some_and(trace::audit::GoalScore::is_forecast_after_contest);
     let needed = match (driven, loaded.goal(goal.index).and_then(|own| own.place)) {
         (Some((year, points)), Some(place)) => Some(format!("place {place} scored {points:.1} points in {year}")),
-        (None, Some(place)) if is_over => needed.map(|text| {
+        (None, Some(place)) if is_forecast => needed.map(|text| {
             let day = view.study.day;
             format!("{text}: an estimate of {day} from earlier contests; what place {place} scored is not on record")
         }),

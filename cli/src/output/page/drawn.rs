@@ -43,14 +43,8 @@ pub(super) fn plan_to_prediction(view: &PageView<'_>, goal: RecordId) -> Option<
     Some(beside_its_table(&waterfall::picture(&key("points", number), &input)))
 }
 
-/// Whether the contest is over while the points that the goal needs are still a forecast from earlier ones.
-fn is_estimate(goal: &GoalScore) -> bool {
-    let is_over = goal.scored().is_some() || goal.place_reached.is_some();
-    is_over && goal.needed.as_ref().is_ok_and(|needed| !needed.years.is_empty())
-}
-
 fn needs(goal: &GoalScore) -> from_study::NeededWords {
-    if is_estimate(goal) { points::was_estimated_to_need } else { points::needs }
+    if goal.is_forecast_after_contest() { points::was_estimated_to_need } else { points::needs }
 }
 
 /// The targets that are at risk or missed, on one scale; `None` if there are none.
