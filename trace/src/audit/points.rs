@@ -5,6 +5,7 @@ use schema::number;
 use super::behind::{self, TargetEffect};
 use super::split::{self, ScoreCause, Split};
 use super::targets::TargetAudit;
+use crate::graph::is_place_enough;
 use crate::ids::RecordId;
 use crate::study::Study;
 use crate::values::{Needed, Origin, Spread};
@@ -206,8 +207,9 @@ impl GoalScore {
     /// Whether the place was reached, if it is known; otherwise whether the points needed were scored; `None` before the
     /// last event.
     pub fn reached(&self) -> Option<bool> {
-        if let (Some(place), Some((reached, _))) = (self.place, self.place_reached) {
-            return Some(reached <= place);
+        let by_place = self.place_reached.and_then(|(place, _)| is_place_enough(place, self.place));
+        if by_place.is_some() {
+            return by_place;
         }
         Some(self.scored()? >= self.needed.as_ref().ok()?.points)
     }

@@ -18,8 +18,10 @@ pub struct ChanceChange {
     pub before: Option<f64>,
     /// The probability in head.
     pub after: Option<f64>,
-    /// The place that is on record for the goal in base and in head.
+    /// The place that is recorded for the goal in base and in head.
     pub places: [Option<u32>; 2],
+    /// Whether the place in head is enough for the goal; `None` without one, or if the goal is not a place.
+    pub reached: Option<bool>,
 }
 
 /// A budget whose value or limit changed.
@@ -80,7 +82,8 @@ impl Delta {
             let [before, after] = [before.filter(|_| known[0]), goal.chance().filter(|_| known[1])];
             let place = |study: &Study, goal: RecordId| study.graph.place_reached(goal).map(|(place, _)| place);
             let places = [was.and_then(|was| place(base, was)), place(head, goal.index)];
-            ChanceChange { goal: goal.index, before, after, places }
+            let reached = head.graph.is_place_reached(goal.index);
+            ChanceChange { goal: goal.index, before, after, places, reached }
         };
         head.goals().iter().map(chance).collect()
     }

@@ -18,6 +18,8 @@ use schema::records::ReferenceKey;
 use schema::records::roles::TierRule;
 use schema::words::CAR;
 
+pub(crate) use query::is_place_enough;
+
 use crate::ids::RecordId;
 use crate::load::Loaded;
 pub use candidates::ids_for;

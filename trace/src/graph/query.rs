@@ -139,6 +139,11 @@ impl Graph {
         self.results(goal).into_iter().rev().find_map(place)
     }
 
+    /// Whether the place of a goal was reached; `None` as long as no result has a place, or if the goal is none.
+    pub fn is_place_reached(&self, goal: RecordId) -> Option<bool> {
+        is_place_enough(self.place_reached(goal)?.0, self.loaded.goal(goal)?.place)
+    }
+
     /// The results of a record as in [`Graph::results`], except those that another one of them supersedes.
     pub fn current_results(&self, id: RecordId) -> Vec<(RecordId, &TestResult)> {
         let mut all = self.results(id);
@@ -203,4 +208,9 @@ impl Graph {
         let is_unread = damage.is_some_and(|damage| damage.keys.iter().any(|key| key == "outcome"));
         !is_unread && !self.is_conclusive(of, result)
     }
+}
+
+/// Whether a place is enough for a goal; `None` if the goal is not a place.
+pub(crate) fn is_place_enough(place: u32, aim: Option<u32>) -> Option<bool> {
+    Some(place <= aim?)
 }

@@ -70,8 +70,7 @@ fn points(view: &DeltaView<'_>, line: &Headline) -> String {
 fn chance(view: &DeltaView<'_>, own: &ChanceChange) -> Option<String> {
     let goal = place(view, own.goal);
     if let Some(on_record) = own.places[1] {
-        let aim = view.head.loaded.goal(own.goal).and_then(|goal| goal.place);
-        let outcome = match aim.map(|aim| on_record <= aim) {
+        let outcome = match own.reached {
             Some(true) => format!(", {goal} reached"),
             Some(false) => format!(", {goal} not reached"),
             None => String::new(),
