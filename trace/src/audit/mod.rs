@@ -37,7 +37,7 @@ pub use provenance::Provenance;
 pub use season::{PastAmount, PastLimit, PastTarget, Season, TimelinePoint};
 pub use split::{ScoreCause, Split};
 pub use targets::{TargetAudit, Verdict};
-pub use unproven::{Unproven, WhyUnproven, changes_after_result, older_than_a_change, outdated};
+pub use unproven::{Unproven, WhyUnproven, older_than_a_change, outdated};
 pub use verification::{Method, Verified};
 
 use schema::Day;
@@ -45,6 +45,7 @@ use schema::records::Waiver;
 
 pub use crate::checks::decision_drift::{Drift, drift};
 pub use crate::checks::stale::LaterChange;
+pub use crate::checks::stale_result::ChangesAfterResults;
 
 use crate::checks::future_result::is_in_future;
 use crate::ids::RecordId;

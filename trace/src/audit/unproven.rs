@@ -5,8 +5,6 @@ use schema::Day;
 use schema::records::Verify;
 
 use super::verification::{Method, concluded};
-use crate::checks::stale::LaterChange;
-use crate::checks::stale_result;
 use crate::conclusion::Conclusion;
 use crate::finding::Finding;
 use crate::graph::Link;
@@ -74,11 +72,6 @@ pub(super) fn all(study: &Study) -> (usize, Vec<Unproven>) {
 pub fn outdated(study: &Study) -> Vec<(RecordId, &Finding)> {
     let all = older_than_a_change(study).into_iter();
     all.filter(|(record, _)| study.loaded.record(*record).safety_critical()).collect()
-}
-
-/// What changed in a record, or what it is about, after its latest result: the weightiest first.
-pub fn changes_after_result(study: &Study, record: RecordId) -> Vec<LaterChange> {
-    stale_result::changes_after(study, record)
 }
 
 /// The records of any kind with a result that is older than a change, each with the finding that says what changed.

@@ -92,17 +92,31 @@ fn measured<'h>(
     })
 }
 
-/// Everything that changed in the subject of a record after its latest result, the weightiest first: what the check reports,
-/// and every other key of a part or a requirement, because a text can say that a bolt is another one.
-pub(crate) fn changes_after(study: &Study, of: RecordId) -> Vec<LaterChange> {
-    let Some(history) = study.history() else { return Vec::new() };
-    let measured = study.latest_result(of).and_then(|latest| measured(study, history, of, latest));
-    let Some(measured) = measured else { return Vec::new() };
-    let part_changes = PartChanges::new(study, history);
-    let mut all: Vec<LaterChange> =
-        subjects(study, of).iter().flat_map(|subject| part_changes.all_since(subject, &measured)).collect();
-    all.sort_by_key(|change| (change.weight(), std::cmp::Reverse(change.commit)));
-    all
+/// What changed after the results of a study; the changes of all parts are collected once.
+pub struct ChangesAfterResults<'s> {
+    study: &'s Study,
+    known: Option<(&'s History, PartChanges<'s, 's>)>,
+}
+
+impl<'s> ChangesAfterResults<'s> {
+    /// Those of a study; none without a history.
+    pub fn new(study: &'s Study) -> Self {
+        Self { study, known: study.history().map(|history| (history, PartChanges::new(study, history))) }
+    }
+
+    /// Everything that changed in the subject of a record after its latest result, the weightiest first: what the check
+    /// reports, and every other key of a part or a requirement, because a text can say that a bolt is another one.
+    pub fn of(&self, record: RecordId) -> Vec<LaterChange> {
+        let Some((history, part_changes)) = &self.known else { return Vec::new() };
+        let latest = self.study.latest_result(record);
+        let measured = latest.and_then(|latest| measured(self.study, history, record, latest));
+        let Some(measured) = measured else { return Vec::new() };
+        let subjects = subjects(self.study, record);
+        let mut all: Vec<LaterChange> =
+            subjects.iter().flat_map(|subject| part_changes.all_since(subject, &measured)).collect();
+        all.sort_by_key(|change| (change.weight(), std::cmp::Reverse(change.commit)));
+        all
+    }
 }
 
 /// What the results of a record depend on.

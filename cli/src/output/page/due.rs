@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use schema::Day;
 use serde_json::{Value, json};
 use trace::RecordId;
-use trace::audit::LaterChange;
+use trace::audit::{ChangesAfterResults, LaterChange};
 use trace::history::Commit;
 
 use super::{PageView, in_days};
@@ -122,6 +122,11 @@ const MOST_LATER: usize = 8;
 /// The safety-critical records with a result that is older than a change: each with everything that was changed since, the
 /// weightiest first.
 pub(super) fn outdated(view: &PageView<'_>) -> Vec<Value> {
+    let all = trace::audit::outdated(view.study);
+    if all.is_empty() {
+        return Vec::new();
+    }
+    let after = ChangesAfterResults::new(view.study);
     let history = view.study.past().available();
     let change = |own: &LaterChange| {
         let what = own.key.as_ref().map(|(_, route)| match route.strip_prefix("serves.") {
@@ -134,7 +139,7 @@ pub(super) fn outdated(view: &PageView<'_>) -> Vec<Value> {
                "day": commit.map(|commit| commit.day.to_string()), "commit": commit.map(Commit::short)})
     };
     let one = |(record, finding): (RecordId, &trace::Finding)| {
-        let changes = trace::audit::changes_after_result(view.study, record);
+        let changes = after.of(record);
         let result = view.study.latest_result(record);
         json!({
             "record": view.link(record),
@@ -145,7 +150,7 @@ pub(super) fn outdated(view: &PageView<'_>) -> Vec<Value> {
             "more": changes.len().saturating_sub(MOST_LATER),
         })
     };
-    trace::audit::outdated(view.study).into_iter().map(one).collect()
+    all.into_iter().map(one).collect()
 }
 
 /// The safety-critical records without a test, a demonstration or an inspection that has passed, by lead.
