@@ -41,6 +41,7 @@ pub mod stress;
 pub mod study;
 mod table;
 pub mod talk;
+mod trees;
 pub mod values;
 
 pub use delta::Delta;

@@ -8,6 +8,7 @@ use crate::checks::Draft;
 use crate::ids::{FileId, RecordId};
 use crate::load::Loaded;
 use crate::parallel::{cores, in_parallel};
+use crate::trees::{self, Trees};
 use crate::values::{Fault, FaultAt};
 
 /// From this number of bytes on, parsing files takes much longer than starting a thread.
@@ -15,10 +16,6 @@ const BYTES_FOR_THREADS: usize = 16 << 10;
 
 /// Records are parsed by themselves if at most one of so many in their file is needed: to begin costs as much as some records.
 const FEW: usize = 3;
-
-fn parse(loaded: &Loaded, file: FileId) -> Option<Tree<'_>> {
-    loaded.snapshot.files[file].content.as_ref().ok().and_then(|bytes| read::places(bytes))
-}
 
 /// A record that was parsed without the rest of its file.
 struct Piece<'r> {
@@ -28,14 +25,14 @@ struct Piece<'r> {
 
 /// Finds the positions of routes.
 pub(crate) struct Positions<'r> {
-    trees: HashMap<FileId, Option<Tree<'r>>>,
+    trees: Trees<'r>,
     pieces: HashMap<RecordId, Piece<'r>>,
     loaded: &'r Loaded,
 }
 
 impl<'r> Positions<'r> {
     pub(crate) fn new(loaded: &'r Loaded) -> Self {
-        Self { trees: HashMap::new(), pieces: HashMap::new(), loaded }
+        Self { trees: Trees::new(loaded), pieces: HashMap::new(), loaded }
     }
 
     /// Parses what positions of these drafts are looked up in, on several threads if that is much.
@@ -72,16 +69,15 @@ impl<'r> Positions<'r> {
         files.sort_unstable();
         let size = |file: &FileId| loaded.snapshot.files[*file].content.as_ref().map_or(0, |bytes| bytes.len());
         let threads = if files.iter().map(size).sum::<usize>() < BYTES_FOR_THREADS { 1 } else { cores() };
-        let trees = in_parallel(&files, threads, |file| parse(loaded, *file));
+        let trees = in_parallel(&files, threads, |file| trees::of_file(loaded, *file));
         self.trees.extend(files.into_iter().zip(trees));
     }
 
     /// The tree of a record, or that of its file.
     fn tree(&mut self, file: FileId, record: Option<RecordId>) -> Option<&Tree<'r>> {
-        let loaded = self.loaded;
         match record.and_then(|record| self.pieces.get(&record)) {
             Some(piece) => Some(&piece.tree),
-            None => self.trees.entry(file).or_insert_with(|| parse(loaded, file)).as_ref(),
+            None => self.trees.of_file(file),
         }
     }
 
@@ -201,7 +197,7 @@ mod tests {
     fn agree(text: &str) -> bool {
         let loaded = loaded(text);
         let file = loaded.entries[RecordId::new(0)].file;
-        let whole = parse(&loaded, file).unwrap();
+        let whole = trees::of_file(&loaded, file).unwrap();
         let records: Vec<RecordId> = RecordId::all(loaded.entries.len()).collect();
         let Some(pieces) = pieces(&loaded, file, records.len(), &records) else { return false };
         for (record, piece) in pieces {

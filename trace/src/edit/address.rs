@@ -1,16 +1,15 @@
 //! A value as it is typed: `front-upright.mass`, `car-mass.verify.due`, `roll-run.informs.2`.
 
-use foldhash::HashMap;
 use schema::Quantity;
 use schema::edit::{Change, Value};
-use schema::read::places;
 use schema::read::tree::{Content, NodeId, Tree};
 use schema::records::Body;
 use schema::renamed::{self, Use};
 use schema::words::shorten;
 
 use super::amount_meant;
-use crate::{Error, FileId, Loaded, RecordId};
+use crate::trees::of_record;
+use crate::{Error, Loaded, RecordId};
 
 /// The record and the keys that a text names.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -49,7 +48,7 @@ impl Address {
             }
         }
         let base = [kind.plural().to_owned(), id.to_owned()];
-        let below = with_tree(loaded, record, |tree| Some(joined(tree, node_at(tree, &base)?, &keys)));
+        let below = of_record(loaded, record).and_then(|tree| Some(joined(&tree, node_at(&tree, &base)?, &keys)));
         let below = below.unwrap_or_else(|| keys.iter().map(|key| (*key).to_owned()).collect());
         Ok(Self { record, route: base.into_iter().chain(below).collect() })
     }
@@ -57,8 +56,8 @@ impl Address {
     /// The change that sets it. A map with a `value`, such as an amount with its basis, keeps its other keys.
     pub fn set(&self, loaded: &Loaded, value: Value) -> Change {
         let mut route = self.route.clone();
-        let is_long = with_tree(loaded, self.record, |tree| {
-            let node = node_at(tree, &route)?;
+        let is_long = of_record(loaded, self.record).and_then(|tree| {
+            let node = node_at(&tree, &route)?;
             tree.entry(node, "value").map(|_| ())
         });
         if is_long.is_some() && matches!(value, Value::Scalar { .. }) {
@@ -79,13 +78,13 @@ impl Address {
 
     /// Whether there is something.
     pub(super) fn exists(&self, loaded: &Loaded) -> bool {
-        with_tree(loaded, self.record, |tree| node_at(tree, &self.route)).is_some()
+        of_record(loaded, self.record).and_then(|tree| node_at(&tree, &self.route)).is_some()
     }
 
     /// The quantity that is there, also one under `value`.
     pub(super) fn quantity(&self, loaded: &Loaded) -> Option<Quantity> {
-        let text = with_tree(loaded, self.record, |tree| {
-            let node = node_at(tree, &self.route)?;
+        let text = of_record(loaded, self.record).and_then(|tree| {
+            let node = node_at(&tree, &self.route)?;
             let node = tree.entry(node, "value").map_or(node, |[_, value]| value);
             tree.text(node).map(str::to_owned)
         })?;
@@ -94,7 +93,7 @@ impl Address {
 
     /// The text of the value; `None` if there is none, or if it is a list or a map.
     pub fn text(&self, loaded: &Loaded) -> Option<String> {
-        with_tree(loaded, self.record, |tree| tree.text(node_at(tree, &self.route)?).map(str::to_owned))
+        of_record(loaded, self.record).and_then(|tree| tree.text(node_at(&tree, &self.route)?).map(str::to_owned))
     }
 }
 
@@ -111,32 +110,6 @@ fn joined(tree: &Tree<'_>, node: NodeId, keys: &[&str]) -> Vec<String> {
         None => rest.iter().map(|key| (*key).to_owned()).collect(),
     };
     std::iter::once(step).chain(below).collect()
-}
-
-/// Asks the tree of the file that a record is in.
-pub(super) fn with_tree<T>(loaded: &Loaded, record: RecordId, ask: impl FnOnce(&Tree<'_>) -> Option<T>) -> Option<T> {
-    let file = &loaded.snapshot.files[loaded.entries[record].file.index()];
-    ask(&places(file.content.as_ref().ok()?)?)
-}
-
-/// The trees of the files that records are in, each parsed when it is first asked for.
-pub(super) struct Trees<'l> {
-    loaded: &'l Loaded,
-    known: HashMap<FileId, Option<Tree<'l>>>,
-}
-
-impl<'l> Trees<'l> {
-    pub(super) fn new(loaded: &'l Loaded) -> Self {
-        Self { loaded, known: HashMap::default() }
-    }
-
-    /// The tree of the file that a record is in.
-    pub(super) fn of(&mut self, record: RecordId) -> Option<&Tree<'l>> {
-        let loaded = self.loaded;
-        let file = loaded.file(record);
-        let parse = || loaded.snapshot.files[file].content.as_ref().ok().and_then(|bytes| places(bytes));
-        self.known.entry(file).or_insert_with(parse).as_ref()
-    }
 }
 
 /// The node at the end of a route of keys and items.
@@ -164,8 +137,8 @@ fn node_below(tree: &Tree<'_>, node: NodeId, step: &str) -> Option<NodeId> {
 fn keys_of(loaded: &Loaded, record: RecordId) -> Vec<String> {
     let own = loaded.record(record);
     let route = [own.kind().plural().to_owned(), own.id.to_string()];
-    let keys = with_tree(loaded, record, |tree| {
-        let entries = tree.entries(node_at(tree, &route)?);
+    let keys = of_record(loaded, record).and_then(|tree| {
+        let entries = tree.entries(node_at(&tree, &route)?);
         Some(entries.iter().filter_map(|[key, _]| tree.text(*key).map(str::to_owned)).collect())
     });
     keys.unwrap_or_default()

@@ -11,8 +11,9 @@ use schema::words::CAR;
 use schema::{Id, Record};
 
 use super::Edits;
-use super::address::{Trees, node_at};
+use super::address::node_at;
 use crate::graph::named_in;
+use crate::trees::Trees;
 use crate::{Error, Loaded, RecordId};
 
 /// A text that has an id in it and is not changed, because it is prose.
@@ -134,7 +135,7 @@ fn names(loaded: &Loaded, trees: &mut Trees<'_>, from: RecordId, [old, new]: [&s
             None => continue,
         };
         let is_key = last == *to
-            && trees.of(from).is_some_and(|tree| {
+            && trees.of_record(from).is_some_and(|tree| {
                 node_at(tree, &above).is_some_and(|node| matches!(tree.content(node), Content::Map(_)))
             });
         if is_key {
@@ -179,7 +180,7 @@ fn names(loaded: &Loaded, trees: &mut Trees<'_>, from: RecordId, [old, new]: [&s
 
 /// The route of the text that has a name in it: below a `value` if the key has a map.
 fn text_of(trees: &mut Trees<'_>, from: RecordId, route: Vec<String>) -> Vec<String> {
-    let below = trees.of(from).and_then(|tree| {
+    let below = trees.of_record(from).and_then(|tree| {
         let node = node_at(tree, &route)?;
         (!tree.is_scalar(node)).then(|| tree.entry(node, "value").map(|_| "value"))?
     });
@@ -250,7 +251,7 @@ pub fn mentions(loaded: &Loaded, id: &str) -> Vec<Mention> {
     let mut trees = Trees::new(loaded);
     for (record, own) in loaded.records() {
         let route = vec![own.kind().plural().to_owned(), own.id.to_string()];
-        let found = trees.of(record).and_then(|tree| {
+        let found = trees.of_record(record).and_then(|tree| {
             let mut found = Vec::new();
             let node = node_at(tree, &route)?;
             let is_prose = |text: &str| text.contains(' ') && edit::mentions(text, id) && Formula::parse(text).is_err();

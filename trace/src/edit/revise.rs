@@ -5,10 +5,10 @@ use schema::records::{Body, Kind};
 use schema::words::shorten;
 use schema::{Day, Id, Quantity};
 
-use super::address::with_tree;
 use super::set::same_dimension;
 use super::{Address, Edits};
 use crate::Error;
+use crate::trees::Trees;
 
 /// A limit to change, and what its revision has.
 #[derive(Clone, Debug)]
@@ -126,8 +126,10 @@ fn revisions_file(edits: &Edits) -> Option<String> {
     if let Some(last) = loaded.record_ids().rfind(is_revision) {
         return Some(edits.path_of(last).to_owned());
     }
+    let mut trees = Trees::new(loaded);
     let has_place = |id: &crate::RecordId| {
-        with_tree(loaded, *id, |tree| tree.root().and_then(|root| tree.entry(root, Kind::Revision.plural()))).is_some()
+        let tree = trees.of_record(*id);
+        tree.is_some_and(|tree| tree.root().is_some_and(|root| tree.entry(root, Kind::Revision.plural()).is_some()))
     };
     loaded.record_ids().find(has_place).map(|id| edits.path_of(id).to_owned())
 }
