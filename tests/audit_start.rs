@@ -77,7 +77,7 @@ fn a_car_without_values_is_not_complete_on_paper() {
     let sandbox = start(&[GOAL, &format!("{GOAL}{EVENTS}")]);
     for format in ["terminal", "html"] {
         let text = audit(&sandbox, ".", &["--format", format]);
-        assert!(text.contains("no curve of the points yet: 1 event without a value"), "{format}: {text}");
+        assert!(text.contains("no curve of the points yet: 1 of 2 events has no value: loop"), "{format}: {text}");
         assert!(!text.contains("complete on paper"), "{format}: {text}");
     }
     let page = audit(&sandbox, ".", &["--format", "html"]);

@@ -160,14 +160,14 @@ fn there_is_no_sum_over_events_without_a_value() {
     let sum = format!("at least {at_least:.1} (");
     for command in ["points", "check"] {
         let text = sandbox.tierod(&[command]).out;
-        assert!(text.contains(&sum) && text.contains("one event has no value: presentation"), "{command}: {text}");
+        assert!(text.contains(&sum) && text.contains("1 of 8 events has no value: presentation"), "{command}: {text}");
     }
     // A judged event depends on no value, so what the values are worth is known.
     in_json(&sandbox, &["worth"]).ended(0);
     let compared = in_json(&sandbox, &["compare", "engine"]).ended(2).json();
     assert!(compared["alternatives"].as_array().unwrap().iter().all(|own| own["points"] == Value::Null), "{compared}");
     edit(&sandbox, GOAL, "    expect: 104 pts ± 12 pts\n", "");
-    assert!(sandbox.tierod(&["points"]).out.contains("2 events have no value: design, presentation"));
+    assert!(sandbox.tierod(&["points"]).out.contains("2 of 8 events have no value: design, presentation"));
 }
 
 /// Division by zero and overflow, at every stage.

@@ -111,14 +111,12 @@ pub(crate) fn sum(goal: &GoalPoints) -> Option<String> {
     goal.predicted.map(|_| text.clone()).or_else(|| goal.at_least.map(|_| format!("at least {text}")))
 }
 
-/// The events of a goal without a value, for a sentence; `None` if all have one.
-pub(crate) fn without_value(loaded: &Loaded, goal: &GoalPoints) -> Option<String> {
-    let ids: Vec<&str> = goal.without_value.iter().map(|event| loaded.record(*event).id.as_str()).collect();
-    match ids[..] {
-        [] => None,
-        [id] => Some(format!("one event has no value: {id}")),
-        _ => Some(format!("{} events have no value: {}", ids.len(), ids.join(", "))),
-    }
+/// Those of all events of a goal without a value, for a sentence; `None` if each has one.
+pub(crate) fn without_value(loaded: &Loaded, all: usize, events: &[RecordId]) -> Option<String> {
+    let ids: Vec<&str> = events.iter().map(|event| loaded.record(*event).id.as_str()).collect();
+    let verb = if ids.len() == 1 { "has" } else { "have" };
+    let text = || format!("{} of {} {verb} no value: {}", ids.len(), count(all, "event"), ids.join(", "));
+    (!ids.is_empty()).then(text)
 }
 
 /// The text for the terminal.
@@ -183,7 +181,7 @@ pub(crate) fn terminal(study: &Study, ink: Ink) -> String {
             strong(vs_plan.unwrap_or_default()),
         ]);
         out.push_str(&table.text(ink));
-        if let Some(text) = without_value(loaded, goal) {
+        if let Some(text) = without_value(loaded, goal.events.len(), &goal.without_value) {
             ink.block(&mut out, "total", 6, &format!("{}; {text}", sum(goal).unwrap_or_else(|| "none".to_owned())));
         }
         let text = match &goal.needed {

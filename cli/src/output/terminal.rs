@@ -183,7 +183,9 @@ fn points_and_budgets(out: &mut String, study: &Study, ink: Ink) {
     for goal in study.goals() {
         let Some(sum) = sum(goal) else { continue };
         let word = if study.is_scored(goal) { "scored" } else { "predicted" };
-        let missing = without_value(&study.loaded, goal).map(|text| format!(" ({text})")).unwrap_or_default();
+        let missing = without_value(&study.loaded, goal.events.len(), &goal.without_value)
+            .map(|text| format!(" ({text})"))
+            .unwrap_or_default();
         let mut text = format!("{sum} {word}{missing}, {:.1} planned", goal.plan);
         if let Ok(needed) = &goal.needed {
             let _ = write!(text, "; {} {:.1}", needs(&study.loaded, goal.index, needed), needed.points);

@@ -12,7 +12,7 @@ use trace::snapshot::short_id;
 use super::AuditView;
 use crate::output::decided::without_numbers;
 use crate::output::numbers::quantity;
-use crate::output::points::{needs, points_of};
+use crate::output::points::{self, needs, points_of};
 use crate::screen::count;
 
 impl AuditView<'_> {
@@ -118,12 +118,10 @@ impl AuditView<'_> {
 
     /// Why a goal has no prediction.
     pub(super) fn without_value(&self, goal: &GoalScore) -> String {
-        let missing = goal.events.iter().filter(|event| event.predicted.is_none()).count();
-        if goal.events.is_empty() {
-            "it has no events".to_owned()
-        } else {
-            format!("{} without a value", count(missing, "event"))
-        }
+        let missing = goal.events.iter().filter(|event| event.predicted.is_none()).map(|event| event.index);
+        let missing: Vec<RecordId> = missing.collect();
+        let without = points::without_value(&self.study.loaded, goal.events.len(), &missing);
+        without.unwrap_or_else(|| "it has no events".to_owned())
     }
 
     /// What was predicted before the contest, to be shown beside the place and the points reached; `None` before the first

@@ -130,14 +130,9 @@ pub(super) fn goal(view: &PageView<'_>, goal: &GoalPoints) -> Value {
 
 /// Why a goal has neither a chance nor a verdict, for a sentence; `None` if all that they need is known.
 fn not_known(loaded: &Loaded, goal: &GoalPoints, unknown: Option<&str>) -> Option<String> {
-    let ids: Vec<&str> = goal.without_value.iter().map(|event| loaded.record(*event).id.as_str()).collect();
-    let events = match (goal.events.len(), ids.len()) {
-        (0, _) => Some("no event serves this goal".to_owned()),
-        (_, 0) => None,
-        (all, without) => {
-            let verb = if without == 1 { "has" } else { "have" };
-            Some(format!("{without} of {} {verb} no value: {}", count(all, "event"), ids.join(", ")))
-        }
+    let events = match goal.events.len() {
+        0 => Some("no event serves this goal".to_owned()),
+        all => points::without_value(loaded, all, &goal.without_value),
     };
     let all: Vec<String> = events.into_iter().chain(unknown.map(str::to_owned)).collect();
     (!all.is_empty()).then(|| all.join("; "))
