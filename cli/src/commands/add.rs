@@ -15,6 +15,7 @@ use trace::new_record::{KeyProblem, NewRecord};
 use trace::snapshot::{Request, State};
 use trace::{Error, Project, Study};
 
+use super::edits::{finish, stops_commit};
 use super::keys::{self, Key};
 use super::{Done, Format};
 use crate::args::{Shared, cwd, today};
@@ -132,12 +133,7 @@ impl Add {
             Format::Terminal => add::terminal(&view, Ink::stdout(shared)),
             Format::Json => json::text(&add::json(&view)),
         };
-        // The answer is complete before anything is written, so that a command that takes too long changes nothing.
-        if writes {
-            outcome.write(&project)?;
-        }
-        let stops = outcome.delta.stopping(outcome.delta.stops.commit).next().is_some();
-        Ok(Done { errors: stops, ..text.into() })
+        Ok(Done { errors: stops_commit(&outcome), ..finish(&project, &outcome, writes, text)? })
     }
 
     fn kind(&self, dialogue: Option<&mut Dialogue>) -> Result<Kind, Error> {

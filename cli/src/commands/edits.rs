@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::Args;
 use schema::Day;
-use trace::edit::Edits;
+use trace::edit::{Edits, Outcome};
 use trace::snapshot::{Request, State};
 use trace::{Error, Project};
 
@@ -69,10 +69,18 @@ pub(super) fn run(
         Format::Terminal => edit::terminal(&view, Ink::stdout(shared)),
         Format::Json => json::text(&edit::json(&view)),
     };
-    // The answer is complete before anything is written, so that a command that takes too long changes nothing.
-    if written {
-        outcome.write(&project)?;
+    Ok(Done { errors: stops_commit(&outcome), ..finish(&project, &outcome, written, text)? })
+}
+
+/// Writes an edit if it is to be written. Its answer is complete before, so that a command that takes too long changes nothing.
+pub(super) fn finish(project: &Project, outcome: &Outcome, writes: bool, text: String) -> Result<Done, Error> {
+    if writes {
+        outcome.write(project)?;
     }
-    let stops = outcome.delta.stopping(outcome.delta.stops.commit).next().is_some();
-    Ok(Done { errors: stops, ..text.into() })
+    Ok(text.into())
+}
+
+/// Whether an edit brings an error that stops a commit.
+pub(super) fn stops_commit(outcome: &Outcome) -> bool {
+    outcome.delta.stopping(outcome.delta.stops.commit).next().is_some()
 }

@@ -12,6 +12,7 @@ use trace::git::read_spreadsheet;
 use trace::snapshot::{Request, State};
 use trace::{Error, Loaded, Project, import, spreadsheet};
 
+use super::edits::finish;
 use super::{Done, Format};
 use crate::args::{Shared, cwd, today};
 use crate::output::import::{self as output, ImportView, ProposalView};
@@ -93,11 +94,7 @@ impl Import {
             Format::Terminal => output::terminal(&view, Ink::stdout(shared)),
             Format::Json => json::text(&output::json(&view)),
         };
-        // The answer is complete before anything is written, so that a command that takes too long changes nothing.
-        if written {
-            outcome.write(project)?;
-        }
-        Ok(text.into())
+        finish(project, &outcome, written, text)
     }
 
     fn propose(&self, project: &Project, loaded: Loaded, shared: &Shared) -> Result<Done, Error> {
