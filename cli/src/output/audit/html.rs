@@ -3,13 +3,11 @@
 use schema::records::Body;
 use serde_json::{Map, Value, json};
 use trace::Error;
-use trace::audit::Season;
 use trace::graph::Link;
 
 use super::{AuditView, context};
 use crate::output::compare::View;
 use crate::output::page::script::hash;
-use crate::output::pictures::over_time::OverTime;
 use crate::output::pictures::typeset::typeset_all;
 use crate::output::pictures::{
     Numbers, Picture, STYLE, estimates, from_study, frontier, loops, over_time, targets, verification, waterfall,
@@ -47,8 +45,7 @@ fn pictures(view: &AuditView<'_>) -> Value {
     let figure = |picture: Picture| picture.figure(Numbers::Folded, false);
     let names = study.values().amounts().iter();
     let amounts = names.filter_map(|name| {
-        let mut input = from_study::amount_over_time(study, audit, season?, name)?;
-        add_intervals(view, season?, name, &mut input);
+        let input = from_study::amount_over_time(study, audit, season?, name)?;
         Some(json!({"name": &**name, "picture": figure(over_time::picture(&format!("amount-{name}"), &input))}))
     });
     let goals = audit.goals.iter().map(|goal| {
@@ -84,18 +81,6 @@ fn pictures(view: &AuditView<'_>) -> Value {
         "verification": figure(verification::picture("verification", &from_study::verification(study))),
         "style": STYLE,
     })
-}
-
-/// Adds the intervals of the history to a curve of an amount, whose moments are the last ones of the timeline.
-fn add_intervals(view: &AuditView<'_>, season: &Season, name: &str, input: &mut OverTime) {
-    let Some(node) = view.study.values().named(&format!("{}.{name}", schema::words::CAR)) else { return };
-    let unit = view.study.values().unit(node);
-    let mut known = season.timeline.iter().rev().filter(|point| point.amounts.contains_key(name));
-    for moment in input.moments.iter_mut().rev() {
-        let Some(point) = known.by_ref().find(|point| point.day == moment.day) else { return };
-        let interval = point.amount_intervals.get(name);
-        moment.interval = interval.map(|(low, high)| (unit.from_si(*low), unit.from_si(*high)));
-    }
 }
 
 /// The data as JSON for a script element: `<` and similar characters are escaped, so that no text can end the element.

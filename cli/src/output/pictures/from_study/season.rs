@@ -92,7 +92,8 @@ pub(crate) fn amount_over_time(study: &Study, audit: &Audit, season: &Season, am
     let moments = season.timeline.iter().filter(|point| since.is_none_or(|since| point.day >= since));
     let moments = moments.filter_map(|point| {
         let value = unit.from_si(*point.amounts.get(amount)?);
-        Some(Moment { day: point.day, value, interval: None })
+        let interval = point.amount_intervals.get(amount).map(|(low, high)| (unit.from_si(*low), unit.from_si(*high)));
+        Some(Moment { day: point.day, value, interval })
     });
     let moments: Vec<Moment> = moments.collect();
     let limited = audit.targets.iter().find(|target| {
