@@ -71,7 +71,7 @@ fn what_is_empty_is_a_sentence() {
     }
 }
 
-/// The car is complete on paper only if the points depend on what is on record; before, what is missing is named.
+/// The car is complete on paper only if the points depend on what is recorded; before, what is missing is named.
 #[test]
 fn a_car_without_values_is_not_complete_on_paper() {
     let sandbox = start(&[GOAL, &format!("{GOAL}{EVENTS}")]);
@@ -98,7 +98,7 @@ fn the_causes_of_a_prediction_add_up() {
     let sum: f64 = cause.split("; ").map(points).sum();
     let difference: f64 = event["to_plan"].as_str().unwrap().parse().unwrap();
     assert!((sum - difference).abs() < 1e-9 && difference.abs() > 0.05, "{difference}: {cause}");
-    assert!(cause.contains("rest: "), "{cause}");
+    assert!(cause.contains("not explained by targets: "), "{cause}");
     for format in ["terminal", "markdown", "html"] {
         let text = audit(&sandbox, "car", &["--brief", "--format", format]);
         assert!(text.contains("the plan is not exactly the points at the limits"), "{format}: {text}");

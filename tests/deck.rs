@@ -181,7 +181,7 @@ fn the_talks_of_the_example_season_have_nothing_to_cut() {
     }
 }
 
-/// Long titles leave room for fewer values on the slide of what moves the points.
+/// Long titles leave room for fewer values on the slide of what changes the points.
 #[test]
 fn a_picture_with_long_titles_has_fewer_rows() {
     let long = "Time of the sprint as the timing gates of the contest measure it";

@@ -255,7 +255,7 @@ fn the_overview_agrees_with_the_commands() {
     assert!(decisions.contains("Single cylinder, 450 cm3 instead of Parallel twin, 650 cm3: +"), "{decisions}");
     assert!(decisions.contains("kg of mass") && decisions.contains("EUR of cost") && !decisions.contains("unchanged"));
     assert!(decisions.contains("decided without an analysis: no analysis informs it"), "{decisions}");
-    // What moves the points has the names of people, and what one unit is worth.
+    // What changes the points has the names of people, and what one unit is worth.
     let worths = text(section(&page, "_worth")).replace('−', "-");
     let per_kg = sandbox.tierod_in(&example_car(), &["worth", "car.mass", "--format", "json"]).json();
     let per_kg = per_kg["values"][0]["points_per_unit"].as_f64().unwrap();

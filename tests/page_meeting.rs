@@ -106,7 +106,7 @@ fn a_meeting_sees_why_the_points_changed_and_what_raises_the_chance() {
                   estimates alone, for decisions and what raises the chance.";
     let answer = own("_answer");
     assert!(answer.contains(scores), "{answer}");
-    assert!(answer.contains("At risk or missed 6, 1 uncertain"), "{answer}");
+    assert!(answer.contains("At risk, missed or uncertain 7, 1 of them uncertain"), "{answer}");
     // Levers by what they do to the chance: a finish does more to it than its points alone.
     let worth = own("_worth").replace('−', "-");
     assert!(worth.contains("What raises the chance, and the points"), "{worth}");
@@ -137,7 +137,7 @@ fn a_meeting_sees_why_the_points_changed_and_what_raises_the_chance() {
         open.split("Coolant temperature in the second stint").nth(1).unwrap().split("powertrain lead").next().unwrap();
     assert!(coolant.contains("Heat balance of the cooling circuit is out of date"), "{open}");
     assert!(coolant.contains("has no verification"), "{open}");
-    assert!(open.contains("Of all 23 errors and warnings, 5 are in At risk or missed, 9 in Due."), "{open}");
+    assert!(open.contains("Of all 23 errors and warnings, 5 are in At risk, missed or uncertain, 9 in Due."), "{open}");
     // Counts say what they count; titles are shown, not ids; and code is code.
     assert!(own("_chain").contains("337 of 345 records (revisions and waivers are in no chain)"));
     assert!(own("_due").contains("Waiver: Noise at the inspection speedwaiver ends"));
@@ -145,7 +145,7 @@ fn a_meeting_sees_why_the_points_changed_and_what_raises_the_chance() {
     assert!(section(&page, "_open").contains("changed from <code>1.35 kg</code> to <code>"), "{open}");
 }
 
-/// After the contest the score of the place aimed at is on the page if it is on record; otherwise its estimate says so.
+/// After the contest the score of the place aimed at is on the page if it is recorded; otherwise its estimate says so.
 #[test]
 fn the_score_of_the_place_is_shown_if_it_is_on_record() {
     let sandbox = Sandbox::new();
@@ -154,7 +154,7 @@ fn the_score_of_the_place_is_shown_if_it_is_on_record() {
     let answer = || text(section(&page_of(&sandbox, &season, &["--on", "2027-07-20"]), "_answer"));
     let before = answer();
     assert!(
-        before.contains("an estimate of 2027-07-20 from earlier contests; what place 8 scored is not on record"),
+        before.contains("an estimate of 2027-07-20 from earlier contests; what place 8 scored is not recorded"),
         "{before}"
     );
     assert!(before.contains("668.9 predicted before the contest; 689.7 scored; 684.1 the same car"), "{before}");
@@ -170,7 +170,7 @@ fn the_score_of_the_place_is_shown_if_it_is_on_record() {
     assert_eq!(first.matches("<tr><th scope=\"row\">").count(), 3, "{first}");
     assert!(text(first).contains("timeanalysis5") && !text(first).contains("costestimated"), "{first}");
     assert!(
-        text(rest).starts_with("22 more groups of estimates, without a target that is missed or at risk"),
+        text(rest).starts_with("22 more groups of estimates, without a target that is missed, at risk or uncertain"),
         "{rest}"
     );
     assert_eq!(rest.matches("<tr><th scope=\"row\">").count(), 22);

@@ -20,7 +20,7 @@ fn captions_have_the_numbers_of_the_audit() {
     let waterfall = captions.iter().find(|caption| caption.starts_with(&points)).expect("a waterfall of the points");
     assert!(waterfall.contains(&format!("the prediction of {predicted:.1}")), "{waterfall}");
     let mass = captions.iter().find(|caption| caption.starts_with("Mass of the car: ")).expect("a curve of the mass");
-    assert!(mass.contains("when 95 % of the car was on record"), "{mass}");
+    assert!(mass.contains("when 95 % of the car was recorded"), "{mass}");
     for svg in page.split("<svg ").skip(1) {
         let named = svg.split("aria-labelledby=\"").nth(1).and_then(|rest| rest.split('"').next()).unwrap();
         let is_there = |id: &str| ["title", "desc"].iter().any(|tag| page.contains(&format!("<{tag} id=\"{id}\">")));

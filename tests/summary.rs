@@ -199,12 +199,12 @@ fn forty_pairs_of_the_season() {
             assert!(says, "{first}");
         }
     };
-    // The place is on record after the last of them, and only then.
+    // The place is recorded after the last of them, and only then.
     let last_of = |to: usize| {
         let answer = sandbox.tierod_in(&car, &["delta", commits[0], commits[to], "--format", "markdown"]);
         answer.out.lines().next().unwrap().to_owned()
     };
-    assert!(last_of(last).contains("; place 7 on record, place 8 reached; "), "{}", last_of(last));
+    assert!(last_of(last).contains("; place 7 recorded, place 8 reached; "), "{}", last_of(last));
     assert!(last_of(last / 2).contains("; place 8 with a chance of none → "), "{}", last_of(last / 2));
     let (one, two) = pairs.split_at(20);
     std::thread::scope(|scope| {

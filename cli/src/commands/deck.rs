@@ -20,7 +20,7 @@ use crate::output::points;
 use crate::screen::{self, Ink, clean};
 
 const AFTER_HELP: &str = "\
-The slides: goal, how points are given, plan, why a part exists, what the car must do, what moves the points, budgets, what
+The slides: goal, how points are given, plan, why a part exists, what the car must do, what changes the points, budgets, what
 money buys, three decisions (those that changed the most points), limits that changed, verification, risks, what we learned.
 `--for` and `--minutes` choose what is in; what does not fit is omitted, and the report says so.
 Words, order and slides of your own: `deck:` in tierod.yaml, see `tierod explain deck`.

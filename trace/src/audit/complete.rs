@@ -6,11 +6,11 @@ use super::season::{Season, TimelinePoint};
 use crate::study::Study;
 use crate::values::Key;
 
-/// The share of an amount of today's car that parts must have on record so that its total describes a car.
+/// The share of an amount of today's car that parts must have recorded so that its total describes a car.
 pub const COMPLETE: f64 = 0.95;
 
 impl Season {
-    /// The first day on which the parts on record have [`COMPLETE`] of today's total of an amount, each part with its
+    /// The first day on which the recorded parts have [`COMPLETE`] of today's total of an amount, each part with its
     /// value today; `None` without a history or without the amount.
     pub fn amount_complete_since(&self, study: &Study, name: &str) -> Option<Day> {
         let values = study.values_on_paper();

@@ -13,7 +13,7 @@ pub(crate) const DRAFT_DAYS: i32 = 3;
 impl History {
     /// The changes of a limit, given the results of its target and the `to` of its revisions, in SI.
     ///
-    /// - Changes up to the base are one: the limit that was on record then.
+    /// - Changes up to the base are one: the limit that was recorded then.
     /// - Changes of one day are one if there is no result between them and no revision of the limit between them: a
     ///   typing error that was put right.
     pub(crate) fn counted_limit_changes(

@@ -36,7 +36,7 @@ pub enum Significance {
     Larger,
     /// It is not larger.
     Within,
-    /// It is not known, because values that move it have no uncertainty.
+    /// It is not known, because values that change it have no uncertainty.
     Unknown,
 }
 
@@ -137,7 +137,7 @@ struct Altered {
     changed: Vec<NodeId>,
     /// Those with an uncertainty of their own, which is independent of the one that they replace.
     independent: Vec<NodeId>,
-    /// By how much the values without uncertainty move the points, added up; `None` if no value has one.
+    /// By how much the values without uncertainty change the points, added up; `None` if no value has one.
     unknown: Option<f64>,
 }
 

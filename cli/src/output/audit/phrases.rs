@@ -15,6 +15,9 @@ use crate::output::numbers::quantity;
 use crate::output::points::{self, needs, points_of};
 use crate::screen::count;
 
+/// The part of a difference to the plan that no target explains.
+const REST: &str = "not explained by targets";
+
 impl AuditView<'_> {
     /// Who made the state: team, car, commit and day.
     pub(super) fn made_by(&self) -> String {
@@ -197,17 +200,17 @@ impl AuditView<'_> {
     /// The words for the difference of a prediction to its plan that no target explains.
     fn rest_of(&self, event: &EventScore) -> &'static str {
         let has_formula = self.study.loaded.event(event.index).is_some_and(|event| event.score.is_some());
-        if has_formula { "rest" } else { "estimate vs plan" }
+        if has_formula { REST } else { "estimate vs plan" }
     }
 
     /// What the rest of a cause is, if a goal has one before the contest.
-    pub(super) fn about_rest(&self, goal: &GoalScore) -> Option<&'static str> {
+    pub(super) fn about_rest(&self, goal: &GoalScore) -> Option<String> {
         let has_rest = |event: &EventScore| {
-            event.scored.is_none() && event.shown_effects().1.abs() >= SHOWN_AS_ZERO && self.rest_of(event) == "rest"
+            event.scored.is_none() && event.shown_effects().1.abs() >= SHOWN_AS_ZERO && self.rest_of(event) == REST
         };
-        goal.events.iter().any(has_rest).then_some(
-            "rest: the plan is not exactly the points at the limits, and a prediction is the mean over its uncertainty",
-        )
+        let text =
+            "the plan is not exactly the points at the limits, and a prediction is the mean over its uncertainty";
+        goal.events.iter().any(has_rest).then(|| format!("{REST}: {text}"))
     }
 
     /// What a target that is not at its limit costs: `accel-time 4.310 s, limit 4.27 s: -1.2 points`.

@@ -1,4 +1,4 @@
-//! What the car must do, what moves the points, and what is at risk.
+//! What the car must do, what changes the points, and what is at risk.
 
 use schema::records::LimitStyle;
 use trace::RecordId;
@@ -110,12 +110,12 @@ pub(super) fn car(view: &DeckView<'_>) -> Result<Slide, String> {
     Ok(Slide::new(own, Visual::Drawn(drawn::targets(study, view.audit, "car", &indices)), notes))
 }
 
-/// What moves the points.
+/// What changes the points.
 pub(super) fn levers(view: &DeckView<'_>) -> Result<Slide, String> {
     /// The fewest values that make a picture.
     const FEWEST: usize = 3;
     let mut input = drawn::levers(view.study, view.goal);
-    let Some(first) = input.bars.first() else { return Err("no value of the car moves the points".to_owned()) };
+    let Some(first) = input.bars.first() else { return Err("no value of the car changes the points".to_owned()) };
     let title = &first.name.title;
     let mut notes = vec![format!(
         "If one value of the car were 1 % more and nothing else changed, the points would change by this much. For {title} \
@@ -128,8 +128,10 @@ pub(super) fn levers(view: &DeckView<'_>) -> Result<Slide, String> {
         notes.push(format!("Next are {}.", list(&others)));
     }
     notes.push("Points show what a value is worth, not what loads a part must carry.".to_owned());
-    let own =
-        text::first_that_fits(&["What moves the points: ", "It moves the points most: ", "Moves most: ", ""], title);
+    let own = text::first_that_fits(
+        &["What changes the points: ", "It changes the points most: ", "Changes most: ", ""],
+        title,
+    );
     let mut slide = Slide::new(own, Visual::Drawn(drawn::tornado(&input)), notes);
     // Long titles leave room for fewer values.
     while words_of_slide(&slide.texts()) > MOST_WORDS_OF_SLIDE && input.bars.len() > FEWEST {

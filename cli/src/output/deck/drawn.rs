@@ -168,7 +168,7 @@ pub(super) fn targets(study: &Study, audit: &Audit, key: &str, all: &[RecordId])
     targets_picture::picture(key, &input)
 }
 
-/// The values of the car that move the points, the largest effect first.
+/// The values of the car that change the points, the largest effect first.
 pub(super) fn levers(study: &Study, goal: &GoalPoints) -> Tornado {
     let values = study.values_on_paper();
     let sensitivities = values.worth_of_all(goal.node);
@@ -194,7 +194,7 @@ pub(super) fn levers(study: &Study, goal: &GoalPoints) -> Tornado {
     Tornado { goal: study.loaded.record(goal.index).name().to_owned(), by: "1 %".to_owned(), chance: None, bars }
 }
 
-/// What moves the points.
+/// What changes the points.
 pub(super) fn tornado(input: &Tornado) -> Picture {
     tornado_picture::picture("levers", input)
 }

@@ -48,7 +48,7 @@ pub(super) fn goal(view: &DeckView<'_>) -> Result<Slide, String> {
             numbers = format!("{numbers} We expect {}; the chance to reach the goal is {chance}.", points(predicted));
         }
         (None, Some(predicted), None) => numbers = format!("{numbers} We expect {}.", points(predicted)),
-        _ if view.goal.events.is_empty() => numbers.push_str(" The events that give points are not on record yet."),
+        _ if view.goal.events.is_empty() => numbers.push_str(" The events that give points are not recorded yet."),
         _ => numbers.push_str(" Not every event has a value yet, so the sum is not known."),
     }
     notes.push(numbers.trim().to_owned());

@@ -157,8 +157,8 @@ mod tests {
 
     #[test]
     fn a_title_keeps_its_words_if_a_shorter_beginning_leaves_room() {
-        let own = |title: &str| first_that_fits(&["What moves the points: ", "Most points: ", ""], title);
-        assert_eq!(own("Grip of the tyre"), "What moves the points: Grip of the tyre");
+        let own = |title: &str| first_that_fits(&["What changes the points: ", "Most points: ", ""], title);
+        assert_eq!(own("Grip of the tyre"), "What changes the points: Grip of the tyre");
         let grip = "Peak side grip of the tyre on the test rig";
         assert_eq!(own(grip), format!("Most points: {grip}"));
         let twelve = "one two three four five six seven eight nine ten eleven twelve";

@@ -184,7 +184,7 @@ pub(crate) fn context(view: &DeltaView<'_>) -> Value {
         let mut texts = first::chance_texts(&own);
         for (text, place) in texts.iter_mut().zip(own.places) {
             if let Some(place) = place {
-                *text = format!("place {place} on record");
+                *text = format!("place {place} recorded");
             }
         }
         let [before, after] = texts;

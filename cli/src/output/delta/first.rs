@@ -69,13 +69,13 @@ fn points(view: &DeltaView<'_>, line: &Headline) -> String {
 
 fn chance(view: &DeltaView<'_>, own: &ChanceChange) -> Option<String> {
     let goal = place(view, own.goal);
-    if let Some(on_record) = own.places[1] {
+    if let Some(recorded) = own.places[1] {
         let outcome = match own.reached {
             Some(true) => format!(", {goal} reached"),
             Some(false) => format!(", {goal} not reached"),
             None => String::new(),
         };
-        return Some(format!("place {on_record} on record{outcome}"));
+        return Some(format!("place {recorded} recorded{outcome}"));
     }
     let [before, after] = chance_texts(own);
     Some(match (own.before, own.after) {

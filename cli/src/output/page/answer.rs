@@ -108,7 +108,7 @@ pub(super) fn goal(view: &PageView<'_>, goal: &GoalPoints) -> Value {
         (Some((year, points)), Some(place)) => Some(format!("place {place} scored {points:.1} points in {year}")),
         (None, Some(place)) if is_forecast => needed.map(|text| {
             let day = view.study.day;
-            format!("{text}: an estimate of {day} from earlier contests; what place {place} scored is not on record")
+            format!("{text}: an estimate of {day} from earlier contests; what place {place} scored is not recorded")
         }),
         _ => needed,
     };

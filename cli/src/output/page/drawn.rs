@@ -47,14 +47,14 @@ fn needs(goal: &GoalScore) -> from_study::NeededWords {
     if goal.is_forecast_after_contest() { points::was_estimated_to_need } else { points::needs }
 }
 
-/// The targets that are at risk or missed, on one scale; `None` if there are none.
+/// The targets that are at risk, missed or uncertain, on one scale; `None` if there are none.
 pub(super) fn at_risk(view: &PageView<'_>) -> Option<String> {
     let all: Vec<_> = view.audit.targets.iter().filter(|own| is_at_risk(own)).cloned().collect();
     let input = from_study::targets(view.study, &all, from_study::Words::Status);
     (!all.is_empty()).then(|| beside_its_table(&targets::picture("_risk0", &input)))
 }
 
-/// A target that is at risk or missed, in its own place.
+/// A target that is at risk, missed or uncertain, in its own place.
 pub(super) fn target(view: &PageView<'_>, own: &TargetAudit) -> Option<String> {
     let key = key("target", own.status.index.index());
     is_at_risk(own).then(|| beside_its_table(&target::picture(&key, &from_study::one_target(view.study, own))))

@@ -43,7 +43,7 @@ pub(super) fn state_of(planned: &Planned<'_>, day: Day) -> (&'static str, &'stat
         Some(Conclusion::Uncertain) => ("limit inside the uncertainty", "warn"),
         Some(Conclusion::Contradicted) => ("results contradict each other", "bad"),
         Some(Conclusion::Unread) => ("result cannot be read", "bad"),
-        None if !planned.is_open => ("result on record", "good"),
+        None if !planned.is_open => ("result recorded", "good"),
         None if planned.days_left(day).is_some_and(|days| days < 0) => ("overdue", "bad"),
         None => ("no result yet", "none"),
     }

@@ -1,4 +1,4 @@
-//! The targets that are at risk or missed, the most points first.
+//! The targets that are at risk, missed or uncertain, the most points first.
 
 use schema::number;
 use serde_json::{Value, json};

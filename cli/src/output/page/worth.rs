@@ -1,4 +1,4 @@
-//! What moves the points: the worth of one unit, or of 1 %, of each value.
+//! What changes the points: the worth of one unit, or of 1 %, of each value.
 
 use std::collections::HashMap;
 

@@ -98,7 +98,7 @@ pub(crate) fn picture(input: &Chain, links: bool) -> Picture {
     let heads = [("record", false), ("kind", false), ("status", false), ("value", true), ("serves", false)];
     list.table = PictureTable::new("All records of the chain", &heads);
     if input.nodes.is_empty() || input.roots.is_empty() {
-        return Picture::sentence("No goal is on record yet");
+        return Picture::sentence("No goal is recorded yet");
     }
     list.count();
     let records = input.nodes.iter().filter(|node| node.name.id.is_some()).count();

@@ -119,7 +119,7 @@ pub(crate) fn picture(key: &str, input: &Frontier) -> Picture {
             input.across.show(only.across)
         ),
         (count, _) => format!(
-            "{}: {count} of {} alternatives are beaten by none in {both}: {}",
+            "{}: {count} of {} alternatives are not beaten by another one in {both}: {}",
             input.title,
             known.len(),
             names.join(", ")
@@ -155,7 +155,7 @@ const BESIDE: f64 = 4.0;
 
 fn draw(canvas: &mut Canvas, shape: Shape, input: &Frontier, known: &[&Alternative], frontier: &[&Alternative]) {
     let mut keys = vec![(Key::Ring("point"), "alternative")];
-    let unbeaten = format!("beaten by none in {}", input.both());
+    let unbeaten = format!("not beaten in {}", input.both());
     if frontier.len() > 1 {
         keys.insert(0, (Key::Line("goal"), &unbeaten));
     }

@@ -175,7 +175,7 @@ impl OverTime {
 pub(crate) fn picture(key: &str, input: &OverTime) -> Picture {
     let moments = input.known();
     let (Some(first), Some(last)) = (moments.first().copied(), moments.last().copied()) else {
-        return Picture::sentence(format!("{}: no value on record yet", input.title));
+        return Picture::sentence(format!("{}: no value is recorded yet", input.title));
     };
     let caption = input.caption(first, last);
     if first.day == last.day {

@@ -81,7 +81,7 @@ fn position((left, right): (f64, f64), margin: f64) -> f64 {
 pub(crate) fn picture(key: &str, input: &Targets) -> Picture {
     let all = &input.targets;
     if all.is_empty() {
-        return Picture::sentence("No target is on record");
+        return Picture::sentence("No target is recorded");
     }
     let (drawn, table) = (input.drawn(), table(all));
     let counted = caption(all);

@@ -1,4 +1,4 @@
-//! What moves the points, or the chance of a place: the effect of each value, the largest first.
+//! What changes the points, or the chance of a place: the effect of each value, the largest first.
 
 use super::rows::Rows;
 use super::scale::{Axis, Uprights};
@@ -6,7 +6,7 @@ use super::svg::{Align, Canvas, Fill, Key, LINE, Pattern, Shape, cut, text_width
 use super::typeset::typeset;
 use super::{Name, Picture, PictureTable, change};
 
-/// The values that move the points.
+/// The values that change the points.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Tornado {
     /// The title of the goal.
@@ -90,7 +90,7 @@ pub(crate) fn picture(key: &str, input: &Tornado) -> Picture {
     let others = if others > 0 { format!("; {others} smaller ones are in the table") } else { String::new() };
     let by = typeset(&input.by);
     let (title, moves) = match &input.chance {
-        None => ("What moves the points", format!("What {by} of a value moves the points most")),
+        None => ("What changes the points", format!("What {by} of a value changes the points most")),
         Some((of, now)) => {
             let now = typeset(now);
             ("What raises the chance", format!("What {by} of a value adds to the chance of {of}, {now} for this car"))
@@ -106,8 +106,8 @@ fn table(input: &Tornado, bars: &[&TornadoBar]) -> PictureTable {
     let what = if input.chance.is_some() { "chance, %" } else { "points" };
     let [less, more] = ["less", "more"].map(|word| format!("{what} for {} {word}", input.by));
     let heads = [("value", false), ("now", true), (less.as_str(), true), (more.as_str(), true)];
-    let moves = if input.chance.is_some() { "What raises the chance" } else { "What moves the points" };
-    let mut table = PictureTable::new(moves, &heads);
+    let changes = if input.chance.is_some() { "What raises the chance" } else { "What changes the points" };
+    let mut table = PictureTable::new(changes, &heads);
     for bar in bars {
         let precise = |points: f64| typeset(&schema::number::signed_significant(points, 3));
         table.row(&bar.name, [typeset(&bar.now), precise(bar.lower), precise(bar.higher)]);

@@ -7,7 +7,7 @@ use super::{Answer, Key, NUMBER_OR_NULL, Shape, TEXT_OR_NULL, TEXTS, VERSION, ke
 const SIGNIFICANT: Key = key(
     "significant",
     Shape::OrNull(&Shape::Flag),
-    "whether the difference is larger than its uncertainty; null if values that move it have no uncertainty",
+    "whether the difference is larger than its uncertainty; null if values that change it have no uncertainty",
 );
 
 const DIFFERENCE_UNCERTAINTY: Key =

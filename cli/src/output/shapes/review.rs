@@ -191,7 +191,7 @@ pub(super) const DECISIONS: Key = key(
 pub(super) const SHOWN_REVIEW: &[Key] = &[
     key("made_by", Shape::Text, "team, car, commit and date"),
     key("no_goal", TEXT_OR_NULL, "that the project has no goal; null with one"),
-    key("raced", Shape::Flag, "whether an event has a score, or a place is on record"),
+    key("raced", Shape::Flag, "whether an event has a score, or a place is recorded"),
     key("figures", Shape::List(&TEXTS), "the few figures at the top: each a name, what counts most, and the others"),
     key("evaluated", TEXT_OR_NULL, "how many commits changed the records; null without a history"),
     key("curves", Shape::Text, "since when the curves of the season are drawn, or why they are missing"),

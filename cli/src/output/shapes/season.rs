@@ -371,7 +371,7 @@ pub(crate) static AUDIT_CONTEXT: Answer = Answer {
                                     key(
                                         "raced",
                                         Shape::Flag,
-                                        "whether an event of it has a score, or the place is on record",
+                                        "whether an event of it has a score, or the place is recorded",
                                     ),
                                     key("causes", TEXTS, "the causes that are shown, which are the columns of `split`"),
                                     key("about_split", Shape::Text, "what the less obvious causes mean"),

@@ -1,4 +1,4 @@
-//! Values that move the points, the chain, stress, and alternatives.
+//! Values that change the points, the chain, stress, and alternatives.
 
 use std::collections::HashMap;
 
@@ -19,7 +19,7 @@ use super::{name, value_name};
 use crate::output::compare::View;
 use crate::output::stress::bins;
 
-/// What 1 % of each value moves the points: amounts of the whole car, and values of records that are no amounts of parts. What
+/// What 1 % of each value changes the points: amounts of the whole car, and values of records that are no amounts of parts. What
 /// is under `given` (the best of others, rules, constants of models) can rarely be changed: it is drawn only without others.
 /// With a chance now and the effect of some values on it, the bars are of these.
 pub(crate) fn tornado(study: &Study, goal: &GoalPoints, chance: Option<(f64, &HashMap<NodeId, f64>)>) -> Tornado {
@@ -47,7 +47,7 @@ pub(crate) fn tornado(study: &Study, goal: &GoalPoints, chance: Option<(f64, &Ha
     Tornado { goal: title, by: "1 %".to_owned(), chance, bars: bars.collect() }
 }
 
-/// What 1 % of a value moves the points.
+/// What 1 % of a value changes the points.
 pub(crate) fn tornado_bar(values: &Values, worth: &Worth, name: Name) -> TornadoBar {
     let unit = values.unit(worth.node);
     let step = 0.01 * worth.value;

@@ -22,7 +22,7 @@ fn stages(study: &Study) -> Vec<StageSpan> {
 fn begins(season: &Season, since: Option<Day>) -> Option<String> {
     let (since, first) = (since?, season.timeline.first()?.day);
     let share = schema::number::percent(COMPLETE, 0);
-    (since > first).then(|| format!("it begins on {since}, when {share} of the car was on record"))
+    (since > first).then(|| format!("it begins on {since}, when {share} of the car was recorded"))
 }
 
 /// The revisions of some targets.

@@ -117,7 +117,7 @@ fn a_curve_of_one_commit_is_a_sentence() {
     assert!(picture.is_empty());
     assert_eq!(picture.caption, format!("Points: {} on 2026-09-21, the only day with a value", typeset("600.0 pts")));
     let none = over_time::picture("k", &samples::over_time(0, "Points", 1.0));
-    assert_eq!(none.caption, "Points: no value on record yet");
+    assert_eq!(none.caption, "Points: no value is recorded yet");
 }
 
 #[test]
@@ -438,10 +438,10 @@ fn the_frontier_is_what_none_beats() {
     let picture = frontier::picture("k", &input);
     assert_eq!(
         picture.caption,
-        "Engine: 2 of 3 alternatives are beaten by none in points and mass: b, a; the chosen one, b, is one of them"
+        "Engine: 2 of 3 alternatives are not beaten by another one in points and mass: b, a; the chosen one, b, is one of them"
     );
     let elements = wide(&picture.svg);
-    assert!(elements.iter().any(|own| own.text == "beaten by none in points and mass"));
+    assert!(elements.iter().any(|own| own.text == "not beaten in points and mass"));
     let line = of_class(&elements, "polyline", "goal").next().unwrap().points();
     assert_eq!(line.len(), 3, "two alternatives and the corner between them");
     let circle = of_class(&elements, "circle", "point").nth(1).unwrap();
@@ -460,7 +460,7 @@ fn an_interval_beyond_the_edge_has_an_arrow() {
     }
     for elements in drawings(&frontier::picture("k", &input).svg) {
         assert_eq!(of_class(&elements, "polyline", "tip").count(), 2, "one for each lower end");
-        assert!(elements.iter().all(|own| !own.text.starts_with("beaten by none")));
+        assert!(elements.iter().all(|own| !own.text.starts_with("not beaten")));
     }
 }
 
