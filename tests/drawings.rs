@@ -204,35 +204,3 @@ fn the_tree_shows_value_and_status_and_folds_parts() {
     assert!(all.lines().count() > folded.lines().count() + 25, "{} {}", all.lines().count(), folded.lines().count());
     assert!(all.contains("front-upright  Front upright"), "{all}");
 }
-
-/// The unit tests look at every record; here are a few on a real terminal, with the history for `compare`.
-#[cfg(unix)]
-#[test]
-fn lines_are_folded_to_a_real_terminal() {
-    use crate::terminal::Terminal;
-    use unicode_width::UnicodeWidthStr as _;
-
-    let sandbox = Sandbox::new();
-    sandbox.tierod(&["example", "car"]).ended(0);
-    for args in [
-        &["why", "rack-mount"][..],
-        &["why", "car-mass"],
-        &["compare", "engine"],
-        &["compare", "aero-package"],
-        &["graph"],
-        &["audit", "--brief"],
-    ] {
-        for columns in [80_u16, 60] {
-            let setsid = sandbox.command("setsid", &sandbox.path_of("car"));
-            let program = [&[env!("CARGO_BIN_EXE_tierod")], args].concat();
-            let (code, shown) = Terminal::with_columns(setsid, &program, columns).end();
-            assert_eq!(code, i32::from(args[0] == "audit"), "{args:?}: {shown}");
-            assert!(shown.lines().count() > 10, "{args:?}: {shown}");
-            // After the progress bar.
-            let shown = shown.rsplit_once("\u{1b}[K").map_or(shown.as_str(), |(_, rest)| rest);
-            for line in shown.lines() {
-                assert!(line.width() <= usize::from(columns), "{args:?} at {columns} columns:\n{line}");
-            }
-        }
-    }
-}

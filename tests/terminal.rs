@@ -84,3 +84,66 @@ impl Terminal {
         (status.code().unwrap_or(-1), String::from_utf8_lossy(&self.all).replace("\r\n", "\n"))
     }
 }
+
+/// Commands with text, after which nothing is written but the files of the sandbox.
+#[cfg(unix)]
+const COMMANDS: &[&str] = &[
+    "--help",
+    "check",
+    "check --summary --rev HEAD~48",
+    "check --lead nobody",
+    "delta HEAD~40 HEAD~25",
+    "why rack-mount",
+    "why car-mass",
+    "why front-upright-strength --all",
+    "values",
+    "budget --rev HEAD~48",
+    "points --rev HEAD~48",
+    "worth --all",
+    "compare engine",
+    "compare aero-package",
+    "graph",
+    "audit",
+    "audit --rev HEAD~48",
+    "audit --brief",
+    "history car-mass",
+    "history car.mass",
+    "history accel-time",
+    "history engine",
+    "explain",
+    "explain units",
+    "explain part",
+    "explain lap",
+    "explain no-parent",
+    "explain sae-2024.skidpad",
+    "set front-upright.mass 0.61kg",
+    "set frame.amounts.mass.value 31kg --dry-run",
+    "import bom --dry-run",
+    "deck --output ../deck.html",
+    "export ../car.xlsx --replace",
+];
+
+/// The unit tests look at tables and texts; here are all printers on a real terminal, with the history of a season. A single
+/// word may be longer than a line.
+#[cfg(unix)]
+#[test]
+fn lines_are_folded_to_a_real_terminal() {
+    use unicode_width::UnicodeWidthStr as _;
+
+    let sandbox = crate::support::Sandbox::new();
+    sandbox.tierod(&["example", "car"]).ended(0);
+    let mut long = Vec::new();
+    for command in COMMANDS {
+        for columns in [80_u16, 60] {
+            let setsid = sandbox.command("setsid", &sandbox.path_of("car"));
+            let program: Vec<&str> = std::iter::once(env!("CARGO_BIN_EXE_tierod")).chain(command.split(' ')).collect();
+            let (code, shown) = Terminal::with_columns(setsid, &program, columns).end();
+            assert!((0..=2).contains(&code) && !shown.is_empty(), "{command}: {code}\n{shown}");
+            // After the progress bar.
+            let shown = shown.rsplit_once("\u{1b}[K").map_or(shown.as_str(), |(_, rest)| rest);
+            let is_long = |line: &&str| line.width() > usize::from(columns) && line.trim().contains(' ');
+            long.extend(shown.lines().filter(is_long).map(|line| format!("{command} at {columns}: {line}")));
+        }
+    }
+    assert!(long.is_empty(), "{} lines are too long:\n{}", long.len(), long.join("\n"));
+}

@@ -28,10 +28,10 @@ pub(crate) fn print(text: &str, commands: bool, shared: &Shared) -> std::io::Res
 
 /// Prints an error to stderr: error, cause, fix.
 pub(crate) fn print_error(error: &trace::Error, shared: &Shared) {
-    let terminal = std::io::stderr().is_terminal();
-    let ink = Ink { on: wants_color(shared.color, terminal), width: 100, room: None, terminal };
+    let ink = Ink::stderr(shared);
+    let room = ink.columns().min(ERROR_WIDTH) - 7;
     // Lines in a file or a pipe are not broken, so that commands in them can be copied.
-    let lines = |text: &str| if terminal { wrap(text, ERROR_WIDTH - 7) } else { vec![clean(text)] };
+    let lines = |text: &str| if ink.terminal { wrap(text, room) } else { vec![clean(text)] };
     let mut text = String::new();
     let mut add = |label: String, content: &str| {
         for (number, line) in lines(content).iter().enumerate() {
@@ -64,7 +64,7 @@ pub(crate) fn print_beside(text: &str, shared: &Shared) {
     let _ = std::io::stderr().lock().write_all(harmless(text, colored, false).as_bytes());
 }
 
-/// The width of error messages on a terminal.
+/// The largest width of error messages on a terminal.
 const ERROR_WIDTH: usize = 80;
 
 fn wants_color(color: Color, terminal: bool) -> bool {
@@ -332,7 +332,7 @@ fn broken(line: &str, room: usize) -> Vec<String> {
 }
 
 /// Breaks a text at spaces, so that no line is wider than `room` unless a single word is.
-fn wrap(text: &str, room: usize) -> Vec<String> {
+pub(crate) fn wrap(text: &str, room: usize) -> Vec<String> {
     let mut lines = vec![String::new()];
     let mut used = 0;
     for word in clean(text).split(' ').filter(|word| !word.is_empty()) {

@@ -16,8 +16,11 @@ use trace::snapshot::{Request, State};
 use trace::{Error, Project, Study};
 
 use super::edits::{finish, stops_commit};
-use super::keys::{self, Key};
 use super::{Done, Format};
+use super::{
+    folded,
+    keys::{self, Key},
+};
 use crate::args::{Shared, cwd, today};
 use crate::output::{add, json};
 use crate::screen::{Ink, clean};
@@ -130,7 +133,7 @@ impl Add {
         let text = match self.format {
             // What was asked for consent was shown before.
             Format::Terminal if asked => add::closing(&view),
-            Format::Terminal => add::terminal(&view, Ink::stdout(shared)),
+            Format::Terminal => folded(shared, |ink| add::terminal(&view, ink)),
             Format::Json => json::text(&add::json(&view)),
         };
         Ok(Done { errors: stops_commit(&outcome), ..finish(&project, &outcome, writes, text)? })

@@ -4,10 +4,10 @@ use clap::{Args, ValueEnum};
 use trace::audit::{Audit as Review, DecisionReview, Provenance, Season};
 use trace::{Error, Project, Study};
 
-use super::Done;
+use super::{Done, folded};
 use crate::args::{Records, Shared, may_be_ci};
 use crate::output::{audit, json};
-use crate::screen::{Ink, Progress};
+use crate::screen::Progress;
 
 /// What the exit status means.
 const AFTER_HELP: &str = "\
@@ -96,7 +96,7 @@ impl Audit {
             json::text(&audit::context(&view))
         } else if self.brief {
             match self.format {
-                Format::Terminal => audit::brief::terminal(&view, Ink::stdout(shared)),
+                Format::Terminal => folded(shared, |ink| audit::brief::terminal(&view, ink)),
                 Format::Markdown => audit::brief::markdown(&view)?,
                 Format::Json => json::text(&audit::brief::json(&view)),
                 Format::Csv => audit::brief::csv(&view),
@@ -104,7 +104,7 @@ impl Audit {
             }
         } else {
             match self.format {
-                Format::Terminal => audit::terminal(&view, Ink::stdout(shared)),
+                Format::Terminal => folded(shared, |ink| audit::terminal(&view, ink)),
                 Format::Markdown => audit::markdown(&view)?,
                 Format::Json => json::text(&audit::json(&view)),
                 Format::Csv => audit::csv(&view, self.table.as_deref().unwrap_or("targets")),

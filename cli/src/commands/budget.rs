@@ -4,10 +4,10 @@ use clap::Args;
 use schema::suggest;
 use trace::Error;
 
-use super::{Done, TableFormat};
+use super::{Done, TableFormat, folded};
 use crate::args::{Records, Shared};
 use crate::output::{budget, csv, grids, json};
-use crate::screen::{Ink, clean};
+use crate::screen::clean;
 
 /// The arguments of `budget`.
 #[derive(Args)]
@@ -42,10 +42,9 @@ impl Budget {
             return Err(Error::new(format!("no budget for `{}`", clean(name))).help(help));
         }
         let report = budget::ShownBudgets { values: study.values(), budgets, wanted: &wanted, day: study.day };
-        let ink = Ink::stdout(shared);
         let broken = report.broken();
         let text = match self.format {
-            TableFormat::Terminal => broken.terminal(ink) + &budget::terminal(&report, ink),
+            TableFormat::Terminal => folded(shared, |ink| broken.terminal(ink) + &budget::terminal(&report, ink)),
             TableFormat::Json => json::text(&budget::json(&report, &broken)),
             TableFormat::Csv => csv::text(&grids::budgets::grid(&study, &report, &broken)),
         };

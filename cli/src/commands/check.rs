@@ -11,12 +11,12 @@ use trace::load::ParseCache;
 use trace::snapshot::Source;
 use trace::{Due, Error, Filters, Project, Report, Study, since};
 
-use super::{Done, FindingsFormat};
+use super::{Done, FindingsFormat, folded};
 use crate::args::{Records, Shared, today};
 use crate::output::check::CheckView;
 use crate::output::delta::FindingChanges;
 use crate::output::{Paths, csv, github, gitlab, grids, json, lines, sarif, terminal};
-use crate::screen::{Ink, Progress, word};
+use crate::screen::{Progress, word};
 
 /// What the exit status means, and how `--since` finds what it shows.
 const AFTER_HELP: &str = "\
@@ -153,7 +153,7 @@ impl Check {
         let all: Vec<_> = report.findings.iter().chain(&report.waived).map(|finding| (finding, None)).collect();
         let prefix = &study.loaded.snapshot.prefix;
         let text = match self.format {
-            FindingsFormat::Terminal => terminal::check(&view, Ink::stdout(shared)),
+            FindingsFormat::Terminal => folded(shared, |ink| terminal::check(&view, ink)),
             FindingsFormat::Json => json::check(&view),
             FindingsFormat::Sarif => sarif::text(&all, prefix),
             FindingsFormat::Lines => lines::text(&all, &Paths::new(&study.loaded)),

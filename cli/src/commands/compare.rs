@@ -5,12 +5,11 @@ use trace::history::Past;
 use trace::history::choice::Choice;
 use trace::{Error, Project, RecordId, Study};
 
-use super::points::no_goal;
 use super::{Done, Format};
+use super::{folded, points::no_goal};
 use crate::args::{Records, Shared};
 use crate::output::compare::{self, ChosenAt, Comparison, View, When};
 use crate::output::json;
-use crate::screen::Ink;
 
 /// The arguments of `compare`.
 #[derive(Args)]
@@ -75,9 +74,8 @@ impl Compare {
         let (broken, has_answer) = (shown.broken(), shown.has_answer());
         let then = then.as_ref().map(|then| then.as_ref().map_err(Clone::clone));
         let comparison = Comparison { now: &now, when: self.when, chosen_at, then };
-        let ink = Ink::stdout(shared);
         let text = match self.format {
-            Format::Terminal => broken.terminal(ink) + &compare::terminal(&comparison, ink),
+            Format::Terminal => folded(shared, |ink| broken.terminal(ink) + &compare::terminal(&comparison, ink)),
             Format::Json => json::text(&compare::json(&comparison)),
         };
         Ok(Done::answer(text, has_answer))

@@ -11,11 +11,12 @@ use trace::snapshot::{Source, short_id};
 use trace::talk::decisions::by_points;
 use trace::{Error, Project, Study};
 
-use super::Done;
 use super::audit::season;
 use super::points::no_goal;
+use super::{Done, folded};
 use crate::args::{Records, Shared};
 use crate::output::deck::{self, DeckView};
+use crate::output::flow::fitted;
 use crate::output::points;
 use crate::screen::{self, Ink, clean};
 
@@ -100,15 +101,15 @@ impl Deck {
         let has_answer = is_complete && !broken.has_errors();
         match &self.output {
             Some(file) => {
-                let ink = Ink::stdout(shared);
                 trace::git::write_own_file(file, page.as_bytes(), deck::MARK)?;
-                let report = broken.terminal(ink) + &deck::report(&view, &talk, ink);
                 let wrote = format!("\nwrote {}\n", clean(&file.to_string_lossy()));
-                Ok(Done::answer(report + &wrote, has_answer))
+                let report = |ink| broken.terminal(ink) + &deck::report(&view, &talk, ink) + &wrote;
+                Ok(Done::answer(folded(shared, report), has_answer))
             }
             None => {
                 let ink = Ink::stderr(shared);
-                screen::print_beside(&(broken.terminal(ink) + &deck::report(&view, &talk, ink)), shared);
+                let report = broken.terminal(ink) + &deck::report(&view, &talk, ink);
+                screen::print_beside(&fitted(&report, ink), shared);
                 Ok(Done::answer(page, has_answer))
             }
         }

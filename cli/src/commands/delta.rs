@@ -11,12 +11,11 @@ use trace::load::ParseCache;
 use trace::snapshot::{Request, State};
 use trace::{Error, Project};
 
-use super::Done;
+use super::{Done, folded};
 use crate::args::{Shared, cwd, in_ci, may_be_ci, today};
 use crate::output::delta::{self, DeltaView};
 use crate::output::listed::{Baseline, Listed};
 use crate::output::{Paths, github, gitlab, json, lines, sarif};
-use crate::screen::Ink;
 
 /// The arguments of `delta`.
 #[derive(Args)]
@@ -107,7 +106,7 @@ impl Delta {
             json::text(&delta::context(&view))
         } else {
             match self.format {
-                Format::Terminal => delta::terminal(&view, Ink::stdout(shared)),
+                Format::Terminal => folded(shared, |ink| delta::terminal(&view, ink)),
                 Format::Markdown => delta::markdown(&view)?,
                 Format::Json => json::text(&delta::json(&view)),
                 Format::Sarif => sarif::text(&delta::listed(&view), &head.loaded.snapshot.prefix),

@@ -8,11 +8,10 @@ use trace::edit::{Edits, Outcome};
 use trace::snapshot::{Request, State};
 use trace::{Error, Project};
 
-use super::{Done, Format};
+use super::{Done, Format, folded};
 use crate::args::{Shared, cwd, today};
 use crate::output::edit::{self, EditView};
 use crate::output::json;
-use crate::screen::Ink;
 
 /// The options of commands that edit records.
 #[derive(Args)]
@@ -66,7 +65,7 @@ pub(super) fn run(
     let view =
         EditView { outcome: &outcome, id: &id, revision: revision.as_deref(), earlier: earlier.as_deref(), written };
     let text = match options.format {
-        Format::Terminal => edit::terminal(&view, Ink::stdout(shared)),
+        Format::Terminal => folded(shared, |ink| edit::terminal(&view, ink)),
         Format::Json => json::text(&edit::json(&view)),
     };
     Ok(Done { errors: stops_commit(&outcome), ..finish(&project, &outcome, written, text)? })

@@ -11,7 +11,7 @@ use serde_json::{Value, json};
 use trace::Error;
 use trace::checks::{self, About, Check, Group};
 
-use super::{Done, Format, keys};
+use super::{Done, Format, folded, keys};
 use crate::args::Shared;
 use crate::output::{json, sheet};
 use crate::screen::{Ink, clean};
@@ -29,10 +29,9 @@ pub(crate) struct Explain {
 
 impl Explain {
     pub(super) fn run(&self, shared: &Shared) -> Result<Done, Error> {
-        let ink = Ink::stdout(shared);
         let Some(name) = self.name.as_deref() else {
             return Ok(match self.format {
-                Format::Terminal => list(ink),
+                Format::Terminal => folded(shared, list),
                 Format::Json => json::text(
                     &json!({"version": 1, "checks": checks::all().iter().map(|c| as_json(c)).collect::<Vec<_>>()}),
                 ),
@@ -41,7 +40,7 @@ impl Explain {
         };
         if let Some(check) = checks::find(name) {
             return Ok(match self.format {
-                Format::Terminal => docs(check, ink),
+                Format::Terminal => folded(shared, |ink| docs(check, ink)),
                 Format::Json => json::text(&json!({"version": 1, "checks": [as_json(check)]})),
             }
             .into());
@@ -55,11 +54,11 @@ impl Explain {
         };
         if let Some((name, place, keys)) = keys {
             return Ok(match self.format {
-                Format::Terminal => {
+                Format::Terminal => folded(shared, |ink| {
                     let mut out = format!("{}  ({place})\n", ink.strong(name));
                     keys::list(&mut out, &keys, ink);
                     out
-                }
+                }),
                 Format::Json => {
                     let keys: Vec<Value> = keys.iter().map(keys::Key::json).collect();
                     json::text(&json!({"version": 1, "kind": name, "keys": keys}))
@@ -69,28 +68,28 @@ impl Explain {
         }
         if name == "units" {
             return Ok(match self.format {
-                Format::Terminal => units::docs(ink),
+                Format::Terminal => folded(shared, units::docs),
                 Format::Json => json::text(&units::json()),
             }
             .into());
         }
         if let Some(model) = models::find(name) {
             return Ok(match self.format {
-                Format::Terminal => model_docs(model, ink),
+                Format::Terminal => folded(shared, |ink| model_docs(model, ink)),
                 Format::Json => json::text(&model_json(model)),
             }
             .into());
         }
         if let Some(sheet) = trace::values::score_sheet(name) {
             return Ok(match self.format {
-                Format::Terminal => sheet::event_docs(name, sheet, ink),
+                Format::Terminal => folded(shared, |ink| sheet::event_docs(name, sheet, ink)),
                 Format::Json => json::text(&sheet::event_json(name, sheet)),
             }
             .into());
         }
         if let Some(sheet) = trace::values::score_sheet_of(name).filter(|_| !name.contains('.')) {
             return Ok(match self.format {
-                Format::Terminal => sheet::sheet_docs(name, sheet, ink),
+                Format::Terminal => folded(shared, |ink| sheet::sheet_docs(name, sheet, ink)),
                 Format::Json => json::text(&sheet::sheet_json(name, sheet)),
             }
             .into());
@@ -101,7 +100,7 @@ impl Explain {
         let (notice, found) = keys::named(name);
         if !found.is_empty() {
             return Ok(match self.format {
-                Format::Terminal => keys::docs(notice.as_deref(), &found, ink),
+                Format::Terminal => folded(shared, |ink| keys::docs(notice.as_deref(), &found, ink)),
                 Format::Json => {
                     let found: Vec<Value> = found.iter().map(keys::Key::json).collect();
                     json::text(&json!({"version": 1, "key": name, "keys": found}))

@@ -5,13 +5,13 @@ use std::path::PathBuf;
 use clap::{Args, ValueHint};
 use trace::Error;
 
-use super::{Done, Format};
+use super::{Done, Format, folded};
 use crate::args::{Records, Shared};
 use crate::output::budget::ShownBudgets;
 use crate::output::grids::values::Which;
 use crate::output::workbook::{self, Sheet};
 use crate::output::{grids, json, points, values};
-use crate::screen::{Ink, clean};
+use crate::screen::clean;
 
 const AFTER_HELP: &str = "\
 Sheets, one table each: Parts, Budgets, Targets, Amounts, Results, Points, and About with the season, commit and date.
@@ -70,7 +70,7 @@ impl Export {
                     .map(|sheet| format!("{} {}", sheet.name, sheet.grid.rows.len()));
                 let rows = rows.collect::<Vec<_>>().join(", ");
                 let file = clean(&self.file.to_string_lossy());
-                broken.terminal(Ink::stdout(shared)) + &format!("wrote {file}; rows: {rows}\n")
+                folded(shared, |ink| broken.terminal(ink) + &format!("wrote {file}; rows: {rows}\n"))
             }
             Format::Json => json::text(&serde_json::json!({
                 "version": 1,

@@ -3,10 +3,9 @@
 use clap::{Args, ValueEnum};
 use trace::Error;
 
-use super::Done;
+use super::{Done, folded};
 use crate::args::{Records, Shared};
 use crate::output::{dot, json, tree};
-use crate::screen::Ink;
 
 /// The arguments of `graph`.
 #[derive(Args)]
@@ -48,7 +47,7 @@ impl Graph {
         });
         let keep = keep.as_deref();
         Ok(match self.format {
-            Format::Terminal => tree::graph(&study, top, self.all, Ink::stdout(shared)),
+            Format::Terminal => folded(shared, |ink| tree::graph(&study, top, self.all, ink)),
             Format::Json => json::text(&json::graph(graph, keep)),
             Format::Dot => dot::graph(&study, keep, self.all),
         }

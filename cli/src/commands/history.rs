@@ -5,10 +5,10 @@ use schema::suggest;
 use trace::Error;
 use trace::history::{Past, commit_state, story};
 
-use super::{Done, Format};
+use super::{Done, Format, folded};
 use crate::args::{Records, Shared};
 use crate::output::{history, json};
-use crate::screen::{Ink, Progress, clean};
+use crate::screen::{Progress, clean};
 
 /// The largest number of values in the chart.
 const POINTS: usize = 60;
@@ -66,7 +66,7 @@ impl History {
             not_evaluated: states.note(),
         };
         Ok(match self.format {
-            Format::Terminal => history::terminal(&story, Ink::stdout(shared)),
+            Format::Terminal => folded(shared, |ink| history::terminal(&story, ink)),
             Format::Json => json::text(&history::json(&story)),
         }
         .into())

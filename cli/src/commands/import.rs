@@ -13,11 +13,11 @@ use trace::snapshot::{Request, State};
 use trace::{Error, Loaded, Project, import, spreadsheet};
 
 use super::edits::finish;
-use super::{Done, Format};
+use super::{Done, Format, folded};
 use crate::args::{Shared, cwd, today};
 use crate::output::import::{self as output, ImportView, ProposalView};
 use crate::output::json;
-use crate::screen::{Ink, clean};
+use crate::screen::clean;
 
 /// The arguments of `import`.
 #[derive(Args)]
@@ -91,7 +91,7 @@ impl Import {
         let totals = plan.totals(&outcome.after.loaded)?;
         let view = ImportView { name: &self.source, entry, plan: &plan, outcome: &outcome, totals: &totals, written };
         let text = match self.format {
-            Format::Terminal => output::terminal(&view, Ink::stdout(shared)),
+            Format::Terminal => folded(shared, |ink| output::terminal(&view, ink)),
             Format::Json => json::text(&output::json(&view)),
         };
         finish(project, &outcome, written, text)
@@ -121,7 +121,7 @@ impl Import {
         let (proposal, table, systems) = (&proposal, &table, systems.as_deref());
         let view = ProposalView { file: &file, name: &name, text: &text, systems, proposal, table, saved };
         Ok(match self.format {
-            Format::Terminal => output::proposal_terminal(&view, Ink::stdout(shared)),
+            Format::Terminal => folded(shared, |ink| output::proposal_terminal(&view, ink)),
             Format::Json => json::text(&output::proposal_json(&view)),
         }
         .into())

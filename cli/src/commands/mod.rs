@@ -32,6 +32,8 @@ use clap::{Parser, Subcommand, ValueEnum};
 use trace::Error;
 
 use crate::args::Shared;
+use crate::output::flow::fitted;
+use crate::screen::Ink;
 
 /// Links every part of a race car to the points that it is built to score.
 #[derive(Parser)]
@@ -119,6 +121,17 @@ impl Done {
     }
 }
 
+/// The text of a printer, inside the width of the terminal.
+fn folded(shared: &Shared, printer: impl FnOnce(Ink) -> String) -> String {
+    let ink = Ink::stdout(shared);
+    fitted(&printer(ink), ink)
+}
+
+/// The same for a command that has only text.
+fn prose(shared: &Shared, done: Result<Done, Error>) -> Result<Done, Error> {
+    done.map(|done| Done { text: folded(shared, |_| done.text), ..done })
+}
+
 impl From<String> for Done {
     fn from(text: String) -> Self {
         Self { text, errors: false, unanswered: false, commands: false }
@@ -168,12 +181,12 @@ pub(crate) enum FindingsFormat {
 /// Runs a command.
 pub(crate) fn run(command: Command, shared: &Shared) -> Result<Done, Error> {
     match command {
-        Command::Init(command) => command.run(shared),
+        Command::Init(command) => prose(shared, command.run(shared)),
         Command::Add(command) => command.run(shared),
         Command::Check(command) => command.run(shared),
         Command::Delta(command) => command.run(shared),
-        Command::Example(command) => command.run(shared),
-        Command::Hook(command) => command.run(shared),
+        Command::Example(command) => prose(shared, command.run(shared)),
+        Command::Hook(command) => prose(shared, command.run(shared)),
         Command::Why(command) => command.run(shared),
         Command::Values(command) => command.run(shared),
         Command::Audit(command) => command.run(shared),
@@ -182,7 +195,7 @@ pub(crate) fn run(command: Command, shared: &Shared) -> Result<Done, Error> {
         Command::Worth(command) => command.run(shared),
         Command::Compare(command) => command.run(shared),
         Command::Deck(command) => command.run(shared),
-        Command::Page(command) => command.run(shared),
+        Command::Page(command) => prose(shared, command.run(shared)),
         Command::History(command) => command.run(shared),
         Command::Explain(command) => command.run(shared),
         Command::Set(command) => command.run(shared),

@@ -3,10 +3,9 @@
 use clap::Args;
 use trace::Error;
 
-use super::{Done, TableFormat};
+use super::{Done, TableFormat, folded};
 use crate::args::{Records, Shared};
 use crate::output::{csv, grids, json, points};
-use crate::screen::Ink;
 
 /// The arguments of `points`.
 #[derive(Args)]
@@ -24,10 +23,9 @@ impl Points {
         if study.goals().is_empty() {
             return Err(no_goal());
         }
-        let ink = Ink::stdout(shared);
         let broken = points::broken(&study);
         let text = match self.format {
-            TableFormat::Terminal => broken.terminal(ink) + &points::terminal(&study, ink),
+            TableFormat::Terminal => folded(shared, |ink| broken.terminal(ink) + &points::terminal(&study, ink)),
             TableFormat::Json => json::text(&points::json(&study, &broken)),
             TableFormat::Csv => csv::text(&grids::points::grid(&study, &broken)),
         };

@@ -3,10 +3,9 @@
 use clap::Args;
 use trace::Error;
 
-use super::{Done, TableFormat};
+use super::{Done, TableFormat, folded};
 use crate::args::{Records, Shared};
 use crate::output::{csv, grids, json, values};
-use crate::screen::Ink;
 
 /// The arguments of `values`.
 #[derive(Args)]
@@ -21,10 +20,9 @@ pub(crate) struct Values {
 impl Values {
     pub(super) fn run(&self, shared: &Shared) -> Result<Done, Error> {
         let study = self.records.study()?;
-        let ink = Ink::stdout(shared);
         let broken = values::broken(&study);
         Ok(match self.format {
-            TableFormat::Terminal => broken.terminal(ink) + &values::terminal(&study, ink),
+            TableFormat::Terminal => folded(shared, |ink| broken.terminal(ink) + &values::terminal(&study, ink)),
             TableFormat::Json => json::text(&values::json(&study, &broken)),
             TableFormat::Csv => csv::text(&grids::values::grid(&study, &broken, grids::values::Which::All)),
         }

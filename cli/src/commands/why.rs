@@ -3,10 +3,9 @@
 use clap::Args;
 use trace::{Error, Study};
 
-use super::{Done, Format};
+use super::{Done, Format, folded};
 use crate::args::{Records, Shared};
 use crate::output::{json, tree};
-use crate::screen::Ink;
 
 /// The arguments of `why`.
 #[derive(Args)]
@@ -31,7 +30,7 @@ impl Why {
         let study = Study::without_history(loaded, day);
         let index = study.loaded.named(&self.id)?;
         Ok(match self.format {
-            Format::Terminal => tree::why(&study, index, self.all, Ink::stdout(shared)),
+            Format::Terminal => folded(shared, |ink| tree::why(&study, index, self.all, ink)),
             Format::Json => json::text(&json::why(&study, index)),
         }
         .into())

@@ -3,11 +3,10 @@
 use clap::Args;
 use trace::{Error, RecordId, Study};
 
-use super::points::no_goal;
 use super::{Done, Format};
+use super::{folded, points::no_goal};
 use crate::args::{Records, Shared};
 use crate::output::{json, worth};
-use crate::screen::Ink;
 
 /// The arguments of `worth`.
 #[derive(Args)]
@@ -65,10 +64,9 @@ impl Worth {
             named,
             most: if self.all { usize::MAX } else { 20 },
         };
-        let ink = Ink::stdout(shared);
         let broken = report.broken();
         let text = match self.format {
-            Format::Terminal => broken.terminal(ink) + &worth::terminal(&report, ink),
+            Format::Terminal => folded(shared, |ink| broken.terminal(ink) + &worth::terminal(&report, ink)),
             Format::Json => json::text(&worth::json(&report, &broken)),
         };
         Ok(Done::answer(text, !broken.has_errors() && report.is_complete()))

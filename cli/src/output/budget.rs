@@ -167,7 +167,7 @@ fn table(head: &str, unit: &Unit) -> Table {
     let mut heads = vec![(head, false)];
     heads.extend(numbers);
     heads.extend([("", false), ("", false)]);
-    Table::new(&heads)
+    Table::new(&heads).drawn(&[6]).spare(&[6])
 }
 
 /// The text for the terminal.

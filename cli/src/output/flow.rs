@@ -73,6 +73,45 @@ fn parts(word: &str, room: usize) -> Vec<&str> {
     parts
 }
 
+/// A text whose lines fit the terminal: a longer one is folded at spaces, two columns further to the right than it begins. In
+/// a file or a pipe it stays as it is, so that what is in it can be searched and copied.
+pub(crate) fn fitted(text: &str, ink: Ink) -> String {
+    let mut out = String::with_capacity(text.len());
+    for line in text.split_inclusive('\n') {
+        let words = line.trim_start_matches(' ');
+        let indent = line.len() - words.len();
+        if width_of_painted(line) <= ink.room() {
+            out.push_str(line);
+            continue;
+        }
+        out.push_str(&line[..indent]);
+        let mut used = indent;
+        for (number, word) in words.split_inclusive(' ').enumerate() {
+            let wide = width_of_painted(word.trim_end());
+            if number > 0 && used + wide > ink.room() {
+                out.truncate(out.trim_end_matches(' ').len());
+                out.push('\n');
+                out.push_str(&" ".repeat(indent + 2));
+                used = indent + 2;
+                // The spaces between two columns.
+                if wide == 0 {
+                    continue;
+                }
+            }
+            out.push_str(word);
+            used += width_of_painted(word);
+        }
+    }
+    out
+}
+
+/// The width of a text on a terminal, without the sequences that colour it.
+fn width_of_painted(text: &str) -> usize {
+    let mut parts = text.split("\u{1b}[");
+    let first = parts.next().map_or(0, width);
+    first + parts.map(|part| part.split_once('m').map_or(0, |(_, rest)| width(rest))).sum::<usize>()
+}
+
 /// A text on one line that is not wider than the room: its end is replaced by `…`.
 pub(crate) fn cut(text: &str, room: usize) -> String {
     if width(text) <= room {
@@ -111,6 +150,15 @@ mod tests {
         let wide = text(40, ["", "  "], &["漢字".repeat(30).as_str()]);
         assert!(wide.lines().all(|line| width(line) <= 40) && wide.lines().count() == 4, "{wide}");
         assert_eq!(text(40, ["", "  "], &[]), "\n");
+    }
+
+    #[test]
+    fn a_whole_text_is_fitted() {
+        let text =
+            "short\n  a line that is too long for it,  in two columns\n  \u{1b}[1ma bold\u{1b}[0m one of 22 columns\n";
+        let folded = "short\n  a line that is too\n    long for it,  in\n    two columns\n  \u{1b}[1ma bold\u{1b}[0m one of 22\n    columns\n";
+        assert_eq!(fitted(text, Ink::plain(22)), folded);
+        assert_eq!(fitted("a-single-long-word\n", Ink::plain(5)), "a-single-long-word\n");
     }
 
     #[test]

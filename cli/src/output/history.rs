@@ -10,10 +10,10 @@ use trace::history::commit_state::PastValue;
 use trace::history::story::HistoryRow;
 use trace::history::{History, RecordHistory};
 
-use super::spark::blocks;
+use super::spark::{blocks, last_of_each, values_a_bar};
 use super::table::{Table, faint, plain, strong};
 use super::values::number;
-use crate::screen::{Ink, count};
+use crate::screen::{Ink, count, width};
 
 /// What `history` shows.
 pub(crate) struct Story<'h> {
@@ -29,6 +29,12 @@ pub(crate) struct Story<'h> {
     pub(crate) not_evaluated: Option<String>,
 }
 
+/// The width of the labels of the charts.
+const LABEL: usize = 8;
+
+/// What the marks below the charts mean.
+const CHANGED: &str = "limit changed";
+
 /// The charts: the value and each end of the limit, with the first and the last number.
 fn charts(story: &Story<'_>, ink: Ink, out: &mut String) {
     let past: Vec<&PastValue> = story.line.iter().map(|(_, past)| past).collect();
@@ -42,23 +48,32 @@ fn charts(story: &Story<'_>, ink: Ink, out: &mut String) {
     ];
     let numbers = || rows.iter().flat_map(|(_, row)| row.iter().flatten().copied());
     let (low, high) = numbers().fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), x| (low.min(x), high.max(x)));
-    for (name, row) in &rows {
+    let ends = |row: &[Option<f64>]| {
         let mut there = row.iter().flatten();
-        let Some(first) = there.next() else { continue };
-        let last = there.next_back().unwrap_or(first);
-        let ends = if first == last {
-            unit.show(*last, 0.0)
-        } else {
-            format!("{} → {}", unit.show(*first, 0.0), unit.show(*last, 0.0))
-        };
-        let _ = writeln!(out, "{}  {}  {ends}", ink.faint(&format!("{name:>8}")), blocks(row, low, high));
+        let first = *there.next()?;
+        let last = there.next_back().copied().unwrap_or(first);
+        let (from, to) = (unit.show(first, 0.0), unit.show(last, 0.0));
+        Some(if first == last { to } else { format!("{from} → {to}") })
+    };
+    let ends: Vec<Option<String>> = rows.iter().map(|(_, row)| ends(row)).collect();
+    let others = ends.iter().flatten().map(|text| width(text)).max().unwrap_or(0).max(width(CHANGED));
+    let a_bar = values_a_bar(past.len(), ink.room().saturating_sub(LABEL + 2 + 2 + others).max(10));
+    for ((name, row), ends) in rows.iter().zip(&ends) {
+        let Some(ends) = ends else { continue };
+        let bars = blocks(&last_of_each(row, a_bar), low, high);
+        let _ = writeln!(out, "{}  {bars}  {ends}", ink.faint(&format!("{name:>LABEL$}")));
     }
     // A small change may be invisible on the scale.
     let limit = |at: usize| past.get(at).and_then(|past| past.limit);
-    let changed = |at: usize| at > 0 && limit(at - 1).is_some() && limit(at) != limit(at - 1);
-    if (0..past.len()).any(changed) {
-        let marks: String = (0..past.len()).map(|at| if changed(at) { '↑' } else { ' ' }).collect();
-        let _ = writeln!(out, "{}  {marks}  limit changed", ink.faint(&format!("{:>8}", "")));
+    let changed: Vec<bool> =
+        (0..past.len()).map(|at| at > 0 && limit(at - 1).is_some() && limit(at) != limit(at - 1)).collect();
+    if changed.contains(&true) {
+        let marks: String = changed.chunks(a_bar).map(|bar| if bar.contains(&true) { '↑' } else { ' ' }).collect();
+        let _ = writeln!(out, "{:LABEL$}  {marks}  {CHANGED}", "");
+    }
+    if a_bar > 1 {
+        let text = format!("each bar: the last of {a_bar} commits; `--format json` lists all");
+        let _ = writeln!(out, "{:LABEL$}  {}", "", ink.faint(&text));
     }
     if let Some(status) = last.status {
         let _ = writeln!(out, "{}  {}", ink.faint("     now"), status.word());
@@ -85,8 +100,9 @@ pub(crate) fn terminal(story: &Story<'_>, ink: Ink) -> String {
     let is_read = story.events.iter().any(|event| event.source.is_some());
     let mut heads = vec![("day", false), ("commit", false), ("change", false), ("before", false), ("after", false)];
     heads.extend(is_read.then_some(("read from", false)));
-    let mut table = Table::new(&heads);
+    let mut table = Table::new(&heads).spare(&[1]);
     let mut last = None;
+    let mut cut = 0;
     for event in &story.events {
         let own = &story.history.commits[event.commit];
         // Each commit is shown once.
@@ -95,8 +111,11 @@ pub(crate) fn terminal(story: &Story<'_>, ink: Ink) -> String {
             false => (own.day.to_string(), own.short().to_owned()),
         };
         // A reason is a sentence, which would make the table too wide.
-        let short = |text: &Option<String>| match text.as_deref() {
-            Some(text) if text.chars().count() > 44 => text.chars().take(43).chain(['…']).collect(),
+        let mut short = |text: &Option<String>| match text.as_deref() {
+            Some(text) if text.chars().count() > 44 => {
+                cut += 1;
+                text.chars().take(43).chain(['…']).collect()
+            }
             other => other.map(shorten).unwrap_or_default(),
         };
         let written =
@@ -116,6 +135,14 @@ pub(crate) fn terminal(story: &Story<'_>, ink: Ink) -> String {
         table.row(row);
     }
     out.push_str(&table.text(ink));
+    if cut > 0 {
+        let text = format!(
+            "{} cut at `…`: `--format json` has all of {}",
+            count(cut, "text"),
+            if cut == 1 { "it" } else { "them" }
+        );
+        let _ = writeln!(out, "\n{}", ink.faint(&text));
+    }
     let unread = story.history.unreadable_versions.len();
     if unread > 0 {
         let text = format!("{} of record files could not be read and were skipped", count(unread, "version"));

@@ -37,7 +37,7 @@ pub(super) fn text(study: &Study, all: &[Iterations], out: &mut String, ink: Ink
         }
         if found.all.len() > 1 {
             out.push('\n');
-            out.push_str(&iterations(study, found).folded(ink));
+            out.push_str(&iterations(study, found).text(ink));
         }
         if let (true, Ok(numbers)) = (found.stopped_early(), &own.numbers) {
             let needed = found.needed.map(|needed| format!(" ({} needed)", number::fixed(needed, 2)));

@@ -325,7 +325,7 @@ pub(crate) fn terminal(view: &AuditView<'_>, ink: Ink) -> String {
         }
         let cells = ["plan", "predicted", "scored", "vs_plan"].map(|key| text(&own[key]));
         table.row(std::iter::once(plain("total")).chain(cells).chain([plain("")]).collect());
-        out.push_str(&table.folded(ink));
+        out.push_str(&table.text(ink));
         if let Some(text) = own["about_rest"].as_str() {
             ink.block(&mut out, "", 0, text);
         }
@@ -343,7 +343,7 @@ pub(crate) fn terminal(view: &AuditView<'_>, ink: Ink) -> String {
             let paint = if is_fine { Paint::Plain } else { Paint::Level(Level::Warning) };
             table.row(vec![strong(view.title_and_id(own.index)), plain(days), plain(since), (end, paint)]);
         }
-        out.push_str(&table.folded(ink));
+        out.push_str(&table.text(ink));
         out.push('\n');
     }
     super::terminal::limit_moves(&mut out, view, ink);

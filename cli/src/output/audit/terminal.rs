@@ -11,11 +11,12 @@ use super::super::check::off_text;
 use super::super::numbers::{margin, percent, quantity};
 use super::super::pictures::{from_study, terminal as bars};
 use super::super::points::{needs, points_of};
+use super::super::spark;
 use super::super::table::{Paint, Table, plain, strong};
 use super::super::values::limit_text;
 use super::AuditView;
 use super::numbers::{change, signed};
-use crate::screen::{Ink, clean, count};
+use crate::screen::{Ink, clean, count, width};
 
 /// The text for the terminal.
 pub(crate) fn terminal(view: &AuditView<'_>, ink: Ink) -> String {
@@ -341,40 +342,61 @@ fn season(out: &mut String, view: &AuditView<'_>, ink: Ink) {
     let (Some(first), Some(last)) = (season.timeline.first(), season.timeline.last()) else { return };
     let text = format!("the season: {} from {} to {}", count(season.commits, "commit"), first.day, last.day);
     let _ = writeln!(out, "{}", ink.strong(&text));
-    let mut table = Table::new(&[("", false), ("first", true), ("last", true), ("over the season", false)]);
     let moments = season.complete(view.study);
-    let mut rows = false;
+    let mut rows = Vec::new();
     let mut names: Vec<&String> = last.amounts.keys().collect();
     names.sort();
     for name in names {
         let Some(node) = view.study.values().named(&format!("car.{name}")) else { continue };
         let unit = view.study.values().unit(node);
         let values: Vec<Option<f64>> = moments.iter().map(|moment| moment.amounts.get(name).copied()).collect();
-        rows |= row(&mut table, &format!("car.{name}"), &values, |si| unit.show(si, 0.0));
+        rows.extend(Curve::new(format!("car.{name}"), values, |si| unit.show(si, 0.0)));
     }
     // Without a value of each event, the points of a commit are those of some events.
     for goal in view.audit.goals.iter().filter(|goal| goal.predicted.is_some()) {
         let id = view.id(goal.index);
         let values: Vec<Option<f64>> = moments.iter().map(|moment| moment.points.get(id).copied()).collect();
-        rows |= row(&mut table, id, &values, |si| format!("{} pts", number::fixed(si, 1)));
+        rows.extend(Curve::new(id.to_owned(), values, |si| format!("{} pts", number::fixed(si, 1))));
     }
-    if rows && moments.len() > 1 {
-        out.push_str(&table.text(ink));
+    if !rows.is_empty() && moments.len() > 1 {
+        out.push_str(&curves(&rows, ink).text(ink));
     }
     ink.block(out, "", 0, &view.about_curves());
     out.push('\n');
 }
 
-/// Adds the row of a value over the season; returns whether it had one.
-fn row(table: &mut Table, name: &str, values: &[Option<f64>], show: impl Fn(f64) -> String) -> bool {
-    let known = || values.iter().flatten();
-    let (Some(first), Some(last)) = (known().next(), known().next_back()) else { return false };
-    /// The largest width of the chart, next to the name and two numbers.
+/// A value over the season: its name, the first and the last number as text, and all.
+struct Curve {
+    texts: [String; 3],
+    values: Vec<Option<f64>>,
+}
+
+impl Curve {
+    /// The curve of a value; `None` if it had no number.
+    fn new(name: String, values: Vec<Option<f64>>, show: impl Fn(f64) -> String) -> Option<Self> {
+        let mut known = values.iter().flatten();
+        let first = *known.next()?;
+        let last = known.next_back().copied().unwrap_or(first);
+        Some(Self { texts: [name, show(first), show(last)], values })
+    }
+}
+
+/// The curves as a table, with charts as wide as the terminal allows.
+fn curves(rows: &[Curve], ink: Ink) -> Table {
+    /// The largest width of a chart.
     const MOST: usize = 52;
-    let slots = values.chunks(values.len().div_ceil(MOST).max(1));
-    let ends: Vec<Option<f64>> = slots.map(|slot| slot.iter().rev().copied().flatten().next()).collect();
-    table.row(vec![strong(name), plain(show(*first)), plain(show(*last)), plain(super::super::spark::line(&ends))]);
-    true
+    const HEADS: [&str; 3] = ["", "first", "last"];
+    let widest = |at: usize| rows.iter().map(|row| width(&row.texts[at])).chain([HEADS[at].len()]).max().unwrap_or(0);
+    let others: usize = (0..HEADS.len()).map(|at| widest(at) + 2).sum();
+    let room = ink.room().saturating_sub(others).clamp(10, MOST);
+    let heads = [(HEADS[0], false), (HEADS[1], true), (HEADS[2], true), ("over the season", false)];
+    let mut table = Table::new(&heads).drawn(&[3]);
+    for Curve { texts, values } in rows {
+        let [name, first, last] = texts.clone();
+        let bars = spark::last_of_each(values, spark::values_a_bar(values.len(), room));
+        table.row(vec![strong(name), plain(first), plain(last), plain(spark::line(&bars))]);
+    }
+    table
 }
 
 /// How many periods at risk were resolved, and how many were not, by how they ended.

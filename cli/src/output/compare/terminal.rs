@@ -88,7 +88,7 @@ fn both(now: &View<'_>, then: &View<'_>, ink: Ink) -> String {
         }
         table.row(row);
     }
-    table.folded(ink)
+    table.text(ink)
 }
 
 /// The points of a goal if every event has a value.
@@ -278,5 +278,5 @@ fn details(view: &View<'_>, label: &str, ink: Ink) -> String {
             (if holds { shown } else { format!("{shown}, {word}") }, paint)
         }));
     }
-    table.folded(ink)
+    table.text(ink)
 }
