@@ -391,3 +391,23 @@ fn the_json_has_its_keys() {
     let misused = sandbox.tierod(&["delta", "HEAD", "--context", "--format", "json"]).ended(2).err;
     assert!(misused.contains("--context"), "{misused}");
 }
+
+/// Numbers and units are those of the pages; what can be typed, and ids of commits, stay as they are.
+#[test]
+fn units_are_typeset() {
+    let sandbox = repository();
+    let area = |value: &str| {
+        format!(
+            "targets:\n  area: {{title: Area, of: car, at-most: 2 m^2, estimate: {value}, serves: {{skidpad: Less drag.}}}}\n  \
+             torque: {{title: Torque, of: car, at-most: 30 N*m, estimate: {value}/m*N, serves: {{skidpad: It turns.}}}}\n"
+        )
+    };
+    sandbox.write("area.yaml", area("12345 m^2"));
+    sandbox.git(&["add", "."]);
+    sandbox.git(&["commit", "-qm", "second"]);
+    sandbox.write("area.yaml", area("1.5 m^2"));
+    let out = sandbox.tierod(&["delta", "HEAD", "--format", "markdown"]).out;
+    assert!(out.contains("12\u{202f}345\u{202f}m²") && out.contains("1.5\u{202f}m²"), "{out}");
+    let outside_code: String = out.split('`').step_by(2).collect();
+    assert!(!outside_code.contains('^') && !outside_code.contains("*m"), "{out}");
+}

@@ -149,10 +149,10 @@ fn value_and_basis_of_an_estimate_are_two_causes() {
     ] {
         assert!(out.contains(line), "{line}\n{out}");
     }
-    let page = sandbox.tierod(&["delta", "HEAD", "--format", "markdown"]).ended(0).out;
+    let page = sandbox.tierod(&["delta", "HEAD", "--format", "markdown"]).ended(0).out.replace('\u{202f}', " ");
     for line in [
-        "\n- `hub.mass` 1.2 kg → 0.8 kg, +1.89 pts, mass -0.9 kg (hub\\: amounts.mass.value): ",
-        "\n- `hub.mass` estimated (20 %) → drawn (5 %), +0.63 pts, mass -0.3 kg (hub\\: amounts.mass.basis): ",
+        "\n- `hub.mass` 1.2 kg → 0.8 kg, +1.89 pts, mass −0.9 kg (hub\\: amounts.mass.value): ",
+        "\n- `hub.mass` estimated (20 %) → drawn (5 %), +0.63 pts, mass −0.3 kg (hub\\: amounts.mass.basis): ",
         "\n- `hub` `amounts.mass`: 1.20 kg estimated → 0.80 kg drawn\n",
     ] {
         assert!(page.contains(line), "{line}\n{page}");
@@ -252,7 +252,7 @@ fn a_changed_limit_has_the_reason_the_role_and_the_date_of_its_revision() {
     let out = sandbox.tierod(&["delta", "HEAD"]).out;
     assert!(out.contains("\n  car-mass-march: agreed by chief engineer, 2027-03-18: The loom is heavier.\n"), "{out}");
     assert!(out.contains("≤ 5.7 s  no revision"), "{out}");
-    let page = sandbox.tierod(&["delta", "HEAD", "--format", "markdown"]).out;
+    let page = sandbox.tierod(&["delta", "HEAD", "--format", "markdown"]).out.replace('\u{202f}', " ");
     assert!(page.contains("| `car-mass-march` (chief engineer, 2027-03-18\\: The loom is heavier.) |"), "{page}");
     assert!(page.contains("| ≤ 5.7 s | **no revision** |"), "{page}");
 }
@@ -315,7 +315,7 @@ fn the_line_for_a_renamed_record_is_proposed() {
     let lines = "\npossible renames without `formerly` (1)\n  part hub → wheel-carrier  86 % of the keys are the same\n      fix  add \
                  `formerly: [hub]` to wheel-carrier (parts.yaml:2)\n";
     assert!(out.contains(lines), "{out}");
-    let page = sandbox.tierod(&["delta", "HEAD", "--format", "markdown"]).out;
+    let page = sandbox.tierod(&["delta", "HEAD", "--format", "markdown"]).out.replace('\u{202f}', " ");
     let line = "\n- part `hub` → `wheel-carrier`: add `formerly: [hub]` to `wheel-carrier` in `parts.yaml:2`\n";
     assert!(page.contains(line), "{page}");
 
@@ -434,6 +434,6 @@ fn what_cannot_be_split_is_other() {
     assert!((json["other"]["points"].as_f64().unwrap() + 2.0).abs() < 1e-9, "{}", json["other"]);
     let out = sandbox.tierod(&["delta", "HEAD"]).out;
     assert!(out.contains("\n  other   -2.00 pts\n"), "{out}");
-    let page = sandbox.tierod(&["delta", "HEAD", "--format", "markdown"]).out;
-    assert!(page.contains("\n- other: -2.00 pts\n"), "{page}");
+    let page = sandbox.tierod(&["delta", "HEAD", "--format", "markdown"]).out.replace('\u{202f}', " ");
+    assert!(page.contains("\n- other: −2.00 pts\n"), "{page}");
 }

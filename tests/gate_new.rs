@@ -83,6 +83,7 @@ fn what_is_worse_is_shown_with_its_unit() {
     assert_eq!(json["worse"][0]["before"], json!({"value": 0.5, "unit": "kg"}));
     assert_eq!(json["worse"][0]["measure"], json!({"value": 36.5, "unit": "kg"}));
     let markdown = sandbox.tierod(&["delta", "HEAD~1", "HEAD", "--format", "markdown"]).ended(0).out;
+    let markdown = markdown.replace('\u{202f}', " ");
     assert!(markdown.contains("1 finding worse") && markdown.contains("| 0.5 kg | 36.5 kg |"), "{markdown}");
     let back = sandbox.tierod(&["delta", "HEAD", "HEAD~1", "--format", "json"]).ended(0).json();
     assert_eq!((&back["worse"], names(&back["better"])), (&json!([]), vec!["over-budget suspension-mass".to_owned()]));

@@ -318,7 +318,7 @@ fn delta_shows_what_is_broken_before_its_headline() {
     assert_eq!(answer["points"]["after"], Value::Null);
     assert_eq!(answer["broken"]["base"], serde_json::json!([]));
     assert_eq!(answer["broken"]["head"][0]["record"], "fuel-use");
-    let markdown = sandbox.tierod(&["delta", "HEAD", "--format", "markdown"]).out;
+    let markdown = sandbox.tierod(&["delta", "HEAD", "--format", "markdown"]).out.replace('\u{202f}', " ");
     assert!(markdown.contains("**broken under the points"), "{markdown}");
     assert!(markdown.contains("| `efficiency` | 58.16 pts | none |"), "{markdown}");
     assert!(markdown.contains("| `first-eight` | 684.5 pts | none |"), "{markdown}");

@@ -5,6 +5,7 @@ use trace::Error;
 
 use super::document::MOST_ROWS;
 use super::{DeltaView, context};
+use crate::output::pictures::typeset::typeset_all;
 use crate::output::template::{self, Escape};
 
 /// The largest number of characters of the summary: the comments of forges have at most 65,536.
@@ -13,6 +14,12 @@ const LARGEST: usize = 60_000;
 /// The numbers of rows of a group, and of characters of a text, in the order in which they are tried until the summary is
 /// small enough.
 const SIZES: [(usize, usize); 6] = [(MOST_ROWS, 400), (10, 400), (5, 300), (5, 100), (2, 100), (1, 40)];
+
+/// What is typed, searched for or followed, which no typesetting may change.
+const AS_TYPED: &[&str] = &[
+    "id", "ids", "record", "records", "path", "link", "key", "add", "from", "to", "help", "settings", "check",
+    "revision", "affects", "waiver",
+];
 
 /// The comparison for a pull request, or the summary of a CI job.
 pub(crate) fn markdown(view: &DeltaView<'_>) -> Result<String, Error> {
@@ -25,6 +32,8 @@ pub(crate) fn markdown(view: &DeltaView<'_>) -> Result<String, Error> {
     if own.is_some() {
         return render(&context);
     }
+    let mut context = context;
+    typeset_all(&mut context, AS_TYPED);
     let mut text = String::new();
     for (rows, characters) in SIZES {
         let mut context = context.clone();

@@ -90,12 +90,17 @@ fn quantity(words: &[&str], out: &mut String) -> usize {
             2
         }
         None => {
-            out.push_str(&first);
+            // It may be the short id of a commit, as in `6731388e06`.
+            let may_be_id = core.len() == ID_LENGTH && core.bytes().all(|byte| byte.is_ascii_hexdigit());
+            out.push_str(if may_be_id { core } else { &first });
             out.push_str(after);
             1
         }
     }
 }
+
+/// The number of digits of a short id of a commit.
+const ID_LENGTH: usize = 10;
 
 /// The space before a unit: none before a degree of an angle (ISO 80000-1, 7.2.2).
 fn space(unit: &str) -> String {
@@ -275,6 +280,7 @@ mod tests {
             "Rear upright, machined",
             "a - b",
             "e5 4.e 1.2.3 --5 -",
+            "on 2027-05-01 (1234567890), 6731388e06",
             "ab12000",
             "\u{202e}<script>",
             "± ±",
