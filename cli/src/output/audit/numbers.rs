@@ -123,9 +123,7 @@ impl AuditView<'_> {
             others => format!("; {others} of them in a unit without a ratio (degrees), and so in no row below"),
         };
         (all > 0).then(|| {
-            format!(
-                "{inside} of {all} results are inside the interval of their estimate (k = 2: about 95 % expected){others}"
-            )
+            format!("{inside} of {all} results are inside the interval of their estimate (about 95 % expected){others}")
         })
     }
 

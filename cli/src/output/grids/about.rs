@@ -22,7 +22,10 @@ pub(crate) fn grid(project: &Project, study: &Study) -> Grid {
     rows.push(("read from", state.to_owned()));
     rows.extend(project.last_commit(snapshot).map(|commit| ("last commit", commit)));
     rows.extend(incomplete(&study.loaded).map(|text| ("read errors", text)));
-    rows.push(("uncertainty", "expanded uncertainty (k = 2), in the unit of the value".to_owned()));
+    rows.push((
+        "uncertainty",
+        "expanded uncertainty (k = 2: an interval of about 95 %), in the unit of the value".to_owned(),
+    ));
     rows.push(("amounts of parts", "of one piece, without growth allowance".to_owned()));
     rows.push(("written by", format!("tierod {}", env!("CARGO_PKG_VERSION"))));
     let cells = |(key, text): (&str, String)| vec![Cell::text(key), Cell::text(&text)];

@@ -43,7 +43,7 @@ const MOST_ROWS: usize = 40;
 /// What the interval of a prediction is, on the pages.
 const MAY_HAPPEN: &str = "95 % of what may happen";
 /// What the interval of a value is, on the pages.
-const UNCERTAINTY: &str = "uncertainty (k = 2)";
+const UNCERTAINTY: &str = "interval of about 95 %";
 
 /// A record or a group that a picture shows.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]

@@ -55,7 +55,7 @@ pub(crate) fn picture(key: &str, input: &OneTarget) -> Picture {
     let texts: Vec<String> = readings.iter().map(|(word, .., text)| format!("{word} {text}")).collect();
     let (texts, is_empty) = (texts.join(", "), texts.is_empty());
     let is_uncertain = readings.iter().any(|(_, _, _, by, _)| *by > 0.0);
-    let uncertainty = if is_uncertain { ", with the uncertainty (k\u{a0}=\u{a0}2)" } else { "" };
+    let uncertainty = if is_uncertain { ", with intervals of about 95 %" } else { "" };
     let caption = match is_empty {
         true => format!("Limit {limit}, no value yet"),
         false => format!("Limit {limit}, shaded where it is met; {texts}{uncertainty}"),

@@ -201,7 +201,7 @@ fn one_target_is_on_a_linear_scale_in_its_unit() {
     let picture = target::picture("k", &one(None, Some(105.0), [Some((100.0, 8.0)), Some((107.0, 0.5))]));
     assert_eq!(
         picture.caption.replace('\u{202f}', "_").replace('\u{a0}', " "),
-        "Limit at most 105, shaded where it is met; estimate (100_±_8)_°C, result (107_±_0.5)_°C, with the uncertainty (k = 2)"
+        "Limit at most 105, shaded where it is met; estimate (100_±_8)_°C, result (107_±_0.5)_°C, with intervals of about 95 %"
     );
     assert_eq!(picture.table.rows.len(), 3);
     let exact = target::picture("k", &one(None, Some(105.0), [Some((100.0, 0.0)), None])).caption;
