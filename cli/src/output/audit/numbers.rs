@@ -230,12 +230,12 @@ impl AuditView<'_> {
     }
 
     fn list(&self, what: &str, ids: &[RecordId]) -> String {
-        /// The largest number of ids; the tables have all of them.
+        /// The largest number of records; the tables have all of them.
         const MOST: usize = 12;
-        let names: Vec<&str> = ids.iter().take(MOST).map(|id| self.id(*id)).collect();
+        let names: Vec<String> = ids.iter().take(MOST).map(|id| self.title_and_id(*id)).collect();
         let more = ids.len().saturating_sub(MOST);
         let more = if more > 0 { format!(" and {more} more") } else { String::new() };
-        format!("{what}: {}{more}", names.join(", "))
+        format!("{what}: {}{more}", names.join("; "))
     }
 }
 
