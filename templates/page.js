@@ -160,13 +160,20 @@ if (!asked) addEventListener("DOMContentLoaded", () => {
     }
     return best;
   };
+  // A status of two words is one word, and what is due or unproven is in other sections.
+  const joined = (text) => text.toLowerCase().replaceAll("at risk", "at_risk");
+  const states = new Map();
+  const mark = (selector, state) => all(selector).forEach((link) => states.set(link.hash, `${states.get(link.hash) || ""} ${state}`));
+  mark("#_due details .what a", "due");
+  mark("#_due details .day:has(.bad) + .what a", "overdue");
+  mark("#_unproven th a", "unproven");
   const filter = (query) => {
-    const typed = (query.get("q") || "").toLowerCase().split(/\s+/).filter(Boolean);
+    const typed = joined(query.get("q") || "").split(/\s+/).filter(Boolean);
     const wanted = keys.map((key) => query.get(key) || "");
     const every = rows.length ? [...rows[0].parentElement.rows] : [];
     const having = (asked) => every.map((row) => {
       const at = numbers.get(row);
-      const own = words[at] ??= row.textContent.toLowerCase();
+      const own = words[at] ??= joined(`${row.textContent} ${states.get(`#${row.cells[1].textContent}`) || ""}`);
       return wanted.every((value, n) => !value || facts[at][n] === value) ? asked.filter((word) => own.includes(word)).length : -1;
     });
     let [asked, found] = [typed, having(typed)];
@@ -191,7 +198,7 @@ if (!asked) addEventListener("DOMContentLoaded", () => {
     const meant = new Map(unknown.map((word) => [word, nearest(word)]).filter(([, own]) => own));
     if (meant.size) {
       const next = new URLSearchParams(query);
-      next.set("q", typed.map((word) => meant.get(word) || word).join(" "));
+      next.set("q", typed.map((word) => meant.get(word) || word).join(" ").replace("at_risk", "at risk"));
       const link = document.createElement("a");
       link.href = `#_records?${next}`;
       link.textContent = next.get("q");

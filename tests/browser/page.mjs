@@ -246,6 +246,13 @@ done("the keyboard, and addresses made by hand");
   const [numbered] = await look("75");
   assert.ok(numbered > 0 && numbered < 100, `${numbered}`);
   assert.ok((await look("75 acceleration"))[0] < (await look("acceleration"))[0]);
+  // A status finds the records that have it: what is due is in another section of the page.
+  const [late] = await look("overdue");
+  assert.equal(late, await page.evaluate(() => new Set([...document.querySelectorAll("#_due details .day .bad")].map((one) => one.closest("tr").querySelector(".what a").hash)).size));
+  assert.ok(late > 0, "something is overdue");
+  assert.ok((await look("due"))[0] >= late, "what is overdue is due");
+  const [risky] = await look("at risk");
+  assert.ok(risky > 0 && risky === await page.locator("#_records tbody tr:not([hidden]) td:nth-child(6)", { hasText: "at risk" }).count(), `${risky}`);
   done("words of a search");
 
   // On a phone nothing in the place of a target is out of sight: a row of its changed limits is a block.
