@@ -41,7 +41,7 @@ pub(super) fn chances(
 /// The amounts of the car, the values that the team can change, and those under `given`, the largest effects first.
 pub(super) fn section(view: &PageView<'_>, worths: Option<&Worths<'_>>) -> Value {
     let Some(worths) = worths else {
-        return json!({"one": [], "car": [], "values": [], "smaller": [], "given": [], "more": 0, "chance": Value::Null, "picture": Value::Null});
+        return json!({"one": [], "car": [], "values": [], "smaller": [], "given": [], "more": 0, "chance": Value::Null, "with_results": Value::Null, "picture": Value::Null});
     };
     let values = worths.values;
     let rows = |all: &[Worth]| -> Vec<Value> { all.iter().map(|own| row(view, worths, own)).collect() };
@@ -67,6 +67,8 @@ pub(super) fn section(view: &PageView<'_>, worths: Option<&Worths<'_>>) -> Value
         all.sort_by(|a, b| effect(worths, b).total_cmp(&effect(worths, a)));
         all
     });
+    let with_results =
+        view.study.goals().iter().find(|own| own.index == worths.goal.index).and_then(GoalPoints::chance);
     json!({
         "one": one.collect::<Vec<_>>(),
         "car": car.iter().filter(|own| reaches(own)).map(|own| row(view, worths, own)).collect::<Vec<_>>(),
@@ -75,6 +77,7 @@ pub(super) fn section(view: &PageView<'_>, worths: Option<&Worths<'_>>) -> Value
         "given": rows(&given),
         "more": all - own.len() - given.len(),
         "chance": worths.chance.as_ref().map(|(now, _)| number::percent(*now, 1)),
+        "with_results": with_results.map(|chance| number::percent(chance, 1)),
         "picture": super::drawn::worth(view, worths),
     })
 }

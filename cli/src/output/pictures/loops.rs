@@ -87,7 +87,7 @@ impl Loop {
     }
 }
 
-/// How many periods ended in each way that is not a resolution: `, 1 missed, 1 unresolved`.
+/// How many periods ended in each way that is not a resolution: `; the other 2 periods: 1 missed, 1 unresolved`.
 fn ends(loops: &[&Loop]) -> String {
     let mut counts: Vec<(&str, usize)> = Vec::new();
     for one in loops.iter().filter(|one| !one.is_resolved) {
@@ -96,7 +96,13 @@ fn ends(loops: &[&Loop]) -> String {
             None => counts.push((&one.end, 1)),
         }
     }
-    counts.iter().map(|(end, count)| format!(", {count} {end}")).collect()
+    let texts: Vec<String> = counts.iter().map(|(end, count)| format!("{count} {end}")).collect();
+    let all: usize = counts.iter().map(|(_, count)| count).sum();
+    match (all, &texts[..]) {
+        (0, _) => String::new(),
+        (1, _) => format!("; the other period: {}", counts[0].0),
+        _ => format!("; the other {all} periods: {}", texts.join(", ")),
+    }
 }
 
 /// Draws the timeline: what goes on first, the longest first.

@@ -163,7 +163,17 @@ fn caption(all: &[TargetRow]) -> String {
             None => counts.push((&target.outcome, 1)),
         }
     }
-    let counts: Vec<String> = counts.iter().map(|(word, count)| format!("{count} {word}")).collect();
+    // What is counted is said with the first number, because the periods at risk are counted nearby.
+    let noun = |at: usize, count: usize| match at {
+        0 if count == 1 => " target",
+        0 => " targets",
+        _ => "",
+    };
+    let counts: Vec<String> = counts
+        .iter()
+        .enumerate()
+        .map(|(at, (word, count))| format!("{count}{} {}", noun(at, *count), word))
+        .collect();
     let worst = all.iter().filter(|target| target.is_bad).filter_map(|target| Some((target, target.margin()?)));
     let worst = worst.min_by(|a, b| a.1.total_cmp(&b.1));
     let worst = worst.map(|(target, margin)| {

@@ -93,7 +93,10 @@ pub(crate) fn picture(key: &str, input: &Tornado) -> Picture {
         None => ("What changes the points", format!("What {by} of a value changes the points most")),
         Some((of, now)) => {
             let now = typeset(now);
-            ("What raises the chance", format!("What {by} of a value adds to the chance of {of}, {now} for this car"))
+            (
+                "What raises the chance",
+                format!("What {by} of a value adds to the chance of {of}, {now} by the estimates alone"),
+            )
         }
     };
     let caption = format!("{moves}: {}{others}", largest.join("; "));

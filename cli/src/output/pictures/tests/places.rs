@@ -248,7 +248,7 @@ fn a_tornado_of_a_chance_has_percent_and_points() {
     (input.bars[0].lower, input.bars[0].higher) = (-2.5, 2.5);
     let picture = tornado::picture("k", &input);
     let space = "\u{202f}";
-    let caption = format!("adds to the chance of place 8, 79{space}% for this car: ");
+    let caption = format!("adds to the chance of place 8, 79{space}% by the estimates alone: ");
     assert!(picture.caption.contains(&caption), "{}", picture.caption);
     assert!(picture.caption.contains(&format!(": +2.5{space}%, +7.6 points")), "{}", picture.caption);
     let elements = wide(&picture.svg);
