@@ -6,9 +6,10 @@ use trace::RecordId;
 use trace::values::{Budget, Share};
 
 use super::PageView;
+use crate::screen::count;
 use crate::output::budget::Scale;
 
-/// The parts of a share that are listed; the others are added up in one row.
+/// The parts of a share that are listed; the others, if they are more than one, are added up in one row.
 const MOST_PARTS: usize = 12;
 
 /// Every budget with shares, and those that are no share of another one.
@@ -51,7 +52,7 @@ fn budget(view: &PageView<'_>, number: usize, budget: &Budget) -> Value {
         "shares": shares.iter().map(|own| share(view, budget, own, &scale)).collect::<Vec<_>>(),
         "sum": sum_of_shares(budget).map(shown).filter(|sum| Some(sum) != budget.value.map(shown).as_ref()),
         "without": without,
-        "parts": if budget.shares.is_empty() { parts(view, budget.index, &scale) } else { Vec::new() },
+        "parts": if budget.shares.is_empty() { parts(view, budget.index, &scale) } else { Value::Null },
     })
 }
 
@@ -98,25 +99,27 @@ fn used(share: &Share) -> Option<String> {
     share.value.map(|value| number::percent(value / share.limit, 1))
 }
 
-/// The parts under a target with a total, the largest first.
-fn parts(view: &PageView<'_>, target: RecordId, scale: &Scale<'_>) -> Vec<Value> {
+/// The parts under a target with a total, the largest first, and how many they are; null without any.
+fn parts(view: &PageView<'_>, target: RecordId, scale: &Scale<'_>) -> Value {
     let (loaded, values) = (&view.study.loaded, view.study.values());
     let total = || {
         let amount = loaded.target(target)?.total.as_ref()?;
         let about = loaded.record(target).about()?.as_str();
+    // One more is listed, because a row for the rest would be as long.
+    let listed = if all.len() <= MOST_PARTS + 1 { all.len() } else { MOST_PARTS };
         let subject = if about == schema::words::CAR { None } else { Some(loaded.find(about)?) };
         values.total_of(subject, amount.as_str())
     };
-    let Some(total) = total() else { return Vec::new() };
+    let Some(total) = total() else { return Value::Null };
     let all = values.contributions(total);
     let sum: f64 = all.iter().map(|own| own.value).sum();
     let percent = |value: f64| number::percent(value / sum, 1);
     let mut rows: Vec<Value> = all
         .iter()
-        .take(MOST_PARTS)
+        .take(listed)
         .map(|own| json!({"part": view.link(own.part), "value": scale.text(own.value), "of": percent(own.value)}))
         .collect();
-    let rest = all.get(MOST_PARTS..).unwrap_or_default();
+    let rest = all.get(listed..).unwrap_or_default();
     if !rest.is_empty() {
         let value: f64 = rest.iter().map(|own| own.value).sum();
         let title = format!("{} smaller parts", rest.len());
@@ -124,5 +127,9 @@ fn parts(view: &PageView<'_>, target: RecordId, scale: &Scale<'_>) -> Vec<Value>
             json!({"part": {"id": Value::Null, "title": title}, "value": scale.text(value), "of": percent(value)}),
         );
     }
-    rows
+    let how_many = match rest.len() {
+        0 => count(all.len(), "part"),
+        _ => format!("the largest {listed} of {} parts", all.len()),
+    };
+    if rows.is_empty() { Value::Null } else { json!({"rows": rows, "how_many": how_many}) }
 }
