@@ -142,11 +142,39 @@ fn the_page_of_a_whole_season_is_small() {
         let all = html.split("<summary>").skip(1).map(|rest| rest.split("</summary>").next().unwrap().to_owned());
         all.collect::<Vec<String>>()
     };
-    for (html, fold) in [(&audit, "72 targets met"), (&page, "alternatives (3)"), (&page, "Mass of the brakes (11)")] {
+    for (html, fold) in [
+        (&audit, "72 targets met"),
+        (&page, "alternatives (3)"),
+        (&page, "Mass of the brakes: 11 parts"),
+        (&page, "Mass of the powertrain with fluids: the largest 12 of 17 parts"),
+    ] {
         assert!(folds(html).iter().any(|own| own == fold), "{fold}");
     }
+    assert!(page.contains("<td>5 smaller parts<"), "the row of the others");
     let lesson = audit.split("<li>results of area are on average ").nth(1).unwrap().split("</li>").next().unwrap();
     assert!(lesson.ends_with("below the estimates whose basis is analysis (5 pairs): check the method"), "{lesson}");
+    // Records have their titles there.
+    let missed = "<li>missed; set the limit again from the measured value: Time over 75 m (accel-time); Lap time on the \
+                  autocross course (autocross-time); ";
+    assert!(audit.replace('\u{202f}', " ").contains(missed), "{missed}");
+    assert!(!audit.contains("k = 2") && audit.contains("each line is an interval of about 95 %."), "plain words");
+    // The same two sentences relate limit, shares, reserve and room, in the terminal and on the page.
+    let budget = sandbox.tierod_in(&sandbox.path_of("car"), &["budget", "mass"]).ended(0).out;
+    let shown = text(&page).replace('\u{202f}', " ");
+    for line in [
+        "limit 205 kg: 202 kg for the limits of 9 shares, 3 kg reserve, 0 kg unallocated",
+        "room 6.6 kg: limit minus value; 3.6 kg of it before the reserve is used",
+    ] {
+        assert!(budget.contains(&format!("  {line}\n")) && shown.contains(line), "{line}\n{budget}");
+    }
+    // What is counted is named where targets and periods are near each other.
+    for words in [
+        "3 targets missed, 1 at risk, 2 uncertain;",
+        "42 of 46 periods at risk are resolved; the other 4 periods: 1 missed, ",
+    ] {
+        assert!(shown.contains(words), "{words}");
+    }
+    assert!(shown.contains("“Find” takes a status, too: missed, at risk, due, overdue, unproven"));
 }
 
 /// What is part of the page has no id that a record can have, so that every record has its place.

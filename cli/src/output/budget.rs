@@ -216,24 +216,8 @@ fn with_shares(out: &mut String, report: &ShownBudgets<'_>, budget: &Budget, ink
     out.push('\n');
     let measured = budget.shares.iter().map(|share| (share.index, share.value, share.not_in_parts));
     not_in_parts(out, report, &scale, measured.chain([(budget.index, budget.value, budget.not_in_parts)]), ink);
-    let minus = match budget.reserve {
-        0.0 => String::new(),
-        reserve => format!(" ({} minus {} reserve)", scale.text(budget.limit), scale.text(reserve)),
-    };
-    let unallocated = budget.unallocated();
-    let rest = match budget.over_allocated() {
-        Some(by) => format!("over-allocated by {}", scale.text(by)),
-        None => format!("{} unallocated", scale.text(unallocated.max(0.0))),
-    };
-    let allocation = format!(
-        "{} available{minus}, {} allocated to {}, {rest}",
-        scale.text(budget.available()),
-        scale.text(budget.allocated),
-        count(budget.shares.len(), "share"),
-    );
-    ink.block(out, "", 0, &allocation);
-    if let Some(value) = budget.value.filter(|value| *value <= budget.limit && *value > budget.available()) {
-        ink.block(out, "", 0, &format!("{} of the reserve is used", scale.text(value - budget.available())));
+    for text in split_of_limit(budget, &scale).into_iter().chain(about_room(budget, &scale)) {
+        ink.block(out, "", 0, &text);
     }
     if budget.outside > 0.0 {
         let ids: Vec<&str> = budget.without_share.iter().map(|(index, _)| report.id(*index)).collect();
@@ -259,6 +243,39 @@ fn with_shares(out: &mut String, report: &ShownBudgets<'_>, budget: &Budget, ink
         }
         _ => {}
     }
+}
+
+/// What the limit of a budget is divided into: the limits of its shares, the reserve, and the rest; `None` for one without
+/// shares and reserve.
+pub(crate) fn split_of_limit(budget: &Budget, scale: &Scale<'_>) -> Option<String> {
+    let mut parts = Vec::new();
+    if !budget.shares.is_empty() {
+        let of = if budget.shares.len() == 1 { "the limit" } else { "the limits" };
+        parts.push(format!("{} for {of} of {}", scale.text(budget.allocated), count(budget.shares.len(), "share")));
+    }
+    if budget.reserve != 0.0 {
+        parts.push(format!("{} reserve", scale.text(budget.reserve)));
+    }
+    if parts.is_empty() {
+        return None;
+    }
+    parts.push(match budget.over_allocated() {
+        Some(by) => format!("over-allocated by {}", scale.text(by)),
+        None => format!("{} unallocated", scale.text(budget.unallocated().max(0.0))),
+    });
+    Some(format!("limit {}: {}", scale.text(budget.limit), parts.join(", ")))
+}
+
+/// How much room a budget has, which is what its value now leaves of the limit, and how much of that is reserve; `None` for
+/// one without a reserve or a value, or over its limit.
+pub(crate) fn about_room(budget: &Budget, scale: &Scale<'_>) -> Option<String> {
+    let value = budget.value.filter(|value| budget.reserve > 0.0 && *value <= budget.limit)?;
+    let (room, before) = (scale.text(budget.limit - value), budget.available() - value);
+    Some(if before < 0.0 {
+        format!("room {room}: limit minus value; {} of the reserve is used", scale.text(-before))
+    } else {
+        format!("room {room}: limit minus value; {} of it before the reserve is used", scale.text(before))
+    })
 }
 
 /// What measured totals have more, or less, than their parts.

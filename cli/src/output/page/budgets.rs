@@ -6,8 +6,8 @@ use trace::RecordId;
 use trace::values::{Budget, Share};
 
 use super::PageView;
+use crate::output::budget::{Scale, about_room, split_of_limit};
 use crate::screen::count;
-use crate::output::budget::Scale;
 
 /// The parts of a share that are listed; the others, if they are more than one, are added up in one row.
 const MOST_PARTS: usize = 12;
@@ -40,15 +40,10 @@ fn budget(view: &PageView<'_>, number: usize, budget: &Budget) -> Value {
         "value": budget.value.map(shown),
         "growth": budget.growth.filter(|growth| *growth != 0.0).map(shown),
         "limit": shown(budget.limit),
-        "reserve": (budget.reserve != 0.0).then(|| shown(budget.reserve)),
         "unit": unit.to_string(),
         "room": budget.value.map(|value| scale.text(budget.limit - value)),
         "over": budget.over().is_some(),
-        "allocated": shown(budget.allocated),
-        "unallocated": match budget.over_allocated() {
-            Some(by) => format!("over-allocated by {}", shown(by)),
-            None => format!("{} unallocated", shown(budget.unallocated().max(0.0))),
-        },
+        "limit_and_room": split_of_limit(budget, &scale).into_iter().chain(about_room(budget, &scale)).collect::<Vec<_>>(),
         "shares": shares.iter().map(|own| share(view, budget, own, &scale)).collect::<Vec<_>>(),
         "sum": sum_of_shares(budget).map(shown).filter(|sum| Some(sum) != budget.value.map(shown).as_ref()),
         "without": without,
@@ -105,13 +100,13 @@ fn parts(view: &PageView<'_>, target: RecordId, scale: &Scale<'_>) -> Value {
     let total = || {
         let amount = loaded.target(target)?.total.as_ref()?;
         let about = loaded.record(target).about()?.as_str();
-    // One more is listed, because a row for the rest would be as long.
-    let listed = if all.len() <= MOST_PARTS + 1 { all.len() } else { MOST_PARTS };
         let subject = if about == schema::words::CAR { None } else { Some(loaded.find(about)?) };
         values.total_of(subject, amount.as_str())
     };
     let Some(total) = total() else { return Value::Null };
     let all = values.contributions(total);
+    // One more is listed, because a row for the rest would be as long.
+    let listed = if all.len() <= MOST_PARTS + 1 { all.len() } else { MOST_PARTS };
     let sum: f64 = all.iter().map(|own| own.value).sum();
     let percent = |value: f64| number::percent(value / sum, 1);
     let mut rows: Vec<Value> = all
