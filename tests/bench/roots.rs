@@ -6,7 +6,7 @@
 //! - The floor reads and parses the same bytes once, on one core, and does nothing with them.
 //! - Cold: the cache folder (`tierod` in git's folder) is removed before each run.
 //! - Warm: the same command has run before on the same files.
-//! - Cores: `taskset` limits a process to one core or to two; without it all runs use all cores.
+//! - Cores: a process is limited to one core or to two; where that is not possible, all runs use all cores.
 
 #![allow(clippy::unwrap_used, clippy::print_stdout, reason = "a benchmark prints, and stops when it cannot run")]
 
@@ -34,8 +34,8 @@ fn main() {
     }
     let sizes: Vec<usize> = args.iter().filter_map(|arg| arg.parse().ok()).collect();
     let sizes = if sizes.is_empty() { vec![1_000, 10_000, 100_000] } else { sizes };
-    if !Path::new("/usr/bin/taskset").exists() {
-        println!("taskset is missing: all runs use all cores");
+    if !limit_to(2) {
+        println!("processes cannot be limited to some cores here: all runs use all cores");
     }
     println!(
         "{:>8}  {:22} {:>5} {:>10} {:>9} {:>9} {:>9}",
@@ -250,13 +250,24 @@ impl Row {
     }
 }
 
+/// Limits the processes that follow, and this one, to so many cores.
+#[cfg(target_os = "linux")]
+fn limit_to(cores: usize) -> bool {
+    use rustix::thread::{CpuSet, sched_setaffinity};
+    let mut set = CpuSet::new();
+    (0..cores).for_each(|core| set.set(core));
+    sched_setaffinity(None, &set).is_ok()
+}
+
+#[cfg(not(target_os = "linux"))]
+fn limit_to(_cores: usize) -> bool {
+    false
+}
+
 /// One run: seconds, and the peak memory in KiB if it is asked for and GNU time is installed.
 fn run(command: &[String], cores: usize, peak: bool) -> (f64, Option<u32>) {
+    limit_to(cores);
     let mut line: Vec<&str> = Vec::new();
-    if Path::new("/usr/bin/taskset").exists() {
-        let two = std::thread::available_parallelism().is_ok_and(|count| count.get() > 1);
-        line.extend(["/usr/bin/taskset", "-c", if cores > 1 && two { "0,1" } else { "0" }]);
-    }
     if peak {
         if !Path::new("/usr/bin/time").exists() {
             return (0.0, None);
