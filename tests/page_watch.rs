@@ -51,6 +51,8 @@ fn a_saved_file_renews_the_page_until_it_is_ended() {
     sandbox.write("chain.yaml", &chain);
     wait_for(&sandbox, "id=hub>");
     std::fs::create_dir(sandbox.path_of("more")).unwrap();
+    // Time to be seen while it is empty: twice the time between two looks.
+    std::thread::sleep(Duration::from_millis(600));
     sandbox.write("more/parts.yaml", "parts:\n  nut: {title: Wheel nut, in: suspension}\n");
     wait_for(&sandbox, "Wheel nut");
     sandbox.commit_on("2027-03-05", "Add the nut");

@@ -124,10 +124,11 @@ impl Page {
         notice(&format!("{}watching the project; Ctrl-C ends it\n", self.report(&made)));
         while !ended.load(Ordering::Relaxed) {
             std::thread::sleep(INTERVAL);
+            // Looking for changes is work, too, and goes on for hours.
+            guard::count_again();
             if !made.is_old() {
                 continue;
             }
-            guard::count_again();
             match self.make(true) {
                 Ok(next) => made = next,
                 Err(error) => {

@@ -1,12 +1,16 @@
 //! Whether a project in the working tree may have changed, by the metadata of its files: for a command that waits for the
 //! next change. No file is opened.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeSet, VecDeque};
+use std::fs::DirEntry;
 use std::hash::{DefaultHasher, Hash as _, Hasher as _};
 use std::path::{Path, PathBuf};
 
 use crate::load::{Loaded, files_named};
 use crate::snapshot::{Source, TEMPLATES, inside};
+
+/// How many folders without a record are looked into: new ones, and those that git ignores.
+const MOST_OTHERS: usize = 1_000;
 
 /// The files that an answer was made from.
 #[derive(Debug)]
@@ -40,18 +44,13 @@ impl Watched {
             let found = path.symlink_metadata().ok();
             (path, found.map(|found| (found.len(), found.modified().ok()))).hash(&mut hasher);
         }
+        let mut others = VecDeque::new();
         for folder in &self.folders {
-            let is_real = folder.symlink_metadata().is_ok_and(|found| found.is_dir());
-            let entries = is_real.then(|| std::fs::read_dir(folder).ok()).flatten();
-            let mut names: Vec<_> = entries
-                .into_iter()
-                .flatten()
-                .flatten()
-                .filter(may_have_records)
-                .map(|entry| entry.file_name())
-                .collect();
-            names.sort_unstable();
-            (folder, names).hash(&mut hasher);
+            others.extend(hash_entries(folder, &mut hasher).into_iter().filter(|found| !self.folders.contains(found)));
+        }
+        for _ in 0..MOST_OTHERS {
+            let Some(folder) = others.pop_front() else { break };
+            others.extend(hash_entries(&folder, &mut hasher));
         }
         hasher.finish()
     }
@@ -62,18 +61,62 @@ fn above(path: &str) -> impl Iterator<Item = &str> {
     Path::new(path).ancestors().skip(1).filter_map(Path::to_str)
 }
 
-/// Whether an entry of a folder is a record file, a template, or a folder that may have some.
-fn may_have_records(entry: &std::fs::DirEntry) -> bool {
-    let name = entry.file_name();
-    let ending = Path::new(&name).extension().and_then(|ending| ending.to_str());
-    let is_hidden = name.as_encoded_bytes().first() == Some(&b'.');
-    let is_folder = || entry.file_type().is_ok_and(|found| found.is_dir());
-    !is_hidden && (matches!(ending, Some("yaml" | "yml" | "md")) || is_folder())
+/// Hashes what may be a record file or a template in a folder, and returns the folders in it. No link is followed.
+fn hash_entries(folder: &Path, hasher: &mut DefaultHasher) -> Vec<PathBuf> {
+    let is_real = folder.symlink_metadata().is_ok_and(|found| found.is_dir());
+    let entries = is_real.then(|| std::fs::read_dir(folder).ok()).flatten();
+    let mut entries: Vec<DirEntry> = entries.into_iter().flatten().flatten().filter(is_shown).collect();
+    entries.sort_unstable_by_key(DirEntry::file_name);
+    folder.hash(hasher);
+    let mut folders = Vec::new();
+    for entry in entries {
+        let name = entry.file_name();
+        let ending = Path::new(&name).extension().and_then(|ending| ending.to_str());
+        if entry.file_type().is_ok_and(|found| found.is_dir()) {
+            name.hash(hasher);
+            folders.push(entry.path());
+        } else if matches!(ending, Some("yaml" | "yml" | "md")) {
+            // A link, a pipe or a file that cannot be read may be replaced with one that can.
+            let found = entry.metadata().ok();
+            (name, found.map(|found| (found.file_type(), found.len(), found.modified().ok()))).hash(hasher);
+        }
+    }
+    folders
 }
 
-#[cfg(test)]
+fn is_shown(entry: &DirEntry) -> bool {
+    entry.file_name().as_encoded_bytes().first() != Some(&b'.')
+}
+
+#[cfg(all(test, unix))]
 mod tests {
     use super::*;
+
+    #[test]
+    fn new_folders_and_what_replaces_a_pipe_are_seen() {
+        let root = tempfile::tempdir().unwrap();
+        let at = |path: &str| root.path().join(path);
+        std::fs::create_dir(at("known")).unwrap();
+        assert!(std::process::Command::new("mkfifo").arg(at("known/pipe.yaml")).status().unwrap().success());
+        std::os::unix::fs::symlink(root.path(), at("known/around")).unwrap();
+        let watched = Watched { files: Vec::new(), folders: vec![root.path().to_owned(), at("known")] };
+        let mut states = vec![watched.state()];
+        let mut next = |what: &str| {
+            let state = watched.state();
+            assert_eq!(state, watched.state(), "{what}");
+            assert!(!states.contains(&state), "{what}");
+            states.push(state);
+        };
+        std::fs::create_dir_all(at("new/deep")).unwrap();
+        next("a folder");
+        std::fs::write(at("new/deep/record.yaml"), "").unwrap();
+        next("a file in a new folder");
+        std::fs::write(at("new/deep/record.yaml"), "parts: {}").unwrap();
+        next("another content");
+        std::fs::remove_file(at("known/pipe.yaml")).unwrap();
+        std::fs::write(at("known/pipe.yaml"), "").unwrap();
+        next("a file in place of a pipe");
+    }
 
     #[test]
     fn folders_end_at_the_root() {
