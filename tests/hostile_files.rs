@@ -228,6 +228,37 @@ fn init_and_example_write_beside_and_rename() {
     }
 }
 
+#[cfg(unix)]
+#[test]
+fn nothing_is_written_through_a_link_that_leads_out_of_the_repository() {
+    let sandbox = Sandbox::repository();
+    sandbox.small_root("");
+    sandbox.commit_on("2027-03-01", "Start");
+    let outside = tempfile::tempdir().unwrap();
+    let link = |to: &std::path::Path, name: &str| std::os::unix::fs::symlink(to, sandbox.path_of(name)).unwrap();
+    link(outside.path(), "docs");
+    std::fs::create_dir(sandbox.path_of("real")).unwrap();
+    link(std::path::Path::new("real"), "inside");
+    for args in [
+        &["page", "--output", "docs/page.html"][..],
+        &["deck", "--output", "docs/talk.html"],
+        &["export", "docs/budget.xlsx", "--replace"],
+        &["export", "docs/deep/budget.xlsx"],
+        &["example", "docs"],
+        &["example", "docs/car"],
+        &["init", "docs"],
+        &["init", "docs/sub"],
+    ] {
+        let error = sandbox.tierod(args).ended(2).err;
+        assert!(error.contains("docs is a link that leads out of the repository"), "{args:?}: {error}");
+        assert_eq!(std::fs::read_dir(outside.path()).unwrap().count(), 0, "{args:?}");
+    }
+    sandbox.tierod(&["page", "--output", "inside/page.html"]).ended(0);
+    // What the user names without a link of the repository is written.
+    let own = outside.path().join("page.html");
+    sandbox.tierod(&["page", "--output", own.to_str().unwrap()]).ended(0);
+}
+
 #[test]
 fn no_record_is_named_as_the_car() {
     for kind in ["systems", "parts"] {

@@ -10,7 +10,7 @@ use jiff::ToSpan as _;
 use minijinja::{Environment, UndefinedBehavior, context};
 use schema::settings;
 use trace::Error;
-use trace::git::{Beside, Project, Rights, begin_writing};
+use trace::git::{Beside, Project, Rights, begin_writing, refuse_link_out};
 use trace::snapshot::{Request, State};
 
 use self::ci::{Forge, Recipe};
@@ -44,6 +44,7 @@ impl Init {
     pub(super) fn run(&self, _: &Shared) -> Result<Done, Error> {
         let cwd = cwd()?;
         let folder = cwd.join(&self.folder);
+        refuse_link_out(&folder)?;
         let recipe = self.ci.map(|forge| Recipe::new(forge, &folder, &cwd)).transpose()?;
         let request = Request { cwd: cwd.clone(), path: Some(folder.clone()), state: State::Worktree };
         // What is already in a repository was written before the tool was used.

@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 
 use walkdir::WalkDir;
 
+use super::link_out::refuse_link_out;
 use super::process::Git;
 use super::writing::begin_writing;
 use crate::Error;
@@ -38,8 +39,9 @@ pub struct NewCommit {
 /// The user's configuration, templates and hooks are not used, and no remote is added.
 ///
 /// # Errors
-/// The folder is not empty, or cannot be created; git cannot be started, or fails.
+/// The folder is not empty, is behind a link of another repository, or cannot be created; git cannot be started, or fails.
 pub fn create_repository(folder: &Path, commits: &[NewCommit]) -> Result<(), Error> {
+    refuse_link_out(folder)?;
     let failed = |error| Error::new(format!("cannot create {}", folder.display())).because(error);
     // Half of a repository is never where the whole one belongs: it is created beside, and moved.
     let beside = folder.join(BESIDE);

@@ -26,6 +26,7 @@
 //! | `large_files` | the bytes of stress files and of pictures, which may be large |
 //! | `beside` | a file that is written beside its place, and renamed |
 //! | `new_file` | a file outside of the records that the user asked for, as of `export` |
+//! | `link_out` | links in a repository that lead out of it, where a file is asked for |
 //! | `watched` | whether the files of a project may have changed, for `page --watch` |
 //! | `write` | edited files of a project, all or none of them |
 //! | `commits_read` | how many commits the process has read |
@@ -56,6 +57,7 @@ mod hooks;
 mod key;
 mod large_files;
 mod library;
+mod link_out;
 mod loose;
 mod loose_blobs;
 mod models_cache;
@@ -87,6 +89,7 @@ pub use commits_read::commits_read;
 pub use create::{NewCommit, create_repository};
 pub use error::GitError;
 pub use hooks::{Hooks, LeadsOut};
+pub use link_out::refuse_link_out;
 pub use new_file::{may_be_written, write_file, write_own_file};
 pub use project::Project;
 pub use remotes::Remotes;

@@ -5,6 +5,7 @@ use std::io;
 use std::path::Path;
 
 use super::beside::{Beside, Rights};
+use super::link_out::refuse_link_out;
 use super::regular;
 use super::writing::begin_writing;
 use crate::Error;
@@ -12,8 +13,9 @@ use crate::Error;
 /// Whether [`write_file`] would refuse the name, before the content is made. What is there is returned.
 ///
 /// # Errors
-/// A file that is there without `replace`; anything else than a regular file.
+/// A file that is there without `replace`; anything else than a regular file; a link in a repository that leads out of it.
 pub fn may_be_written(path: &Path, replace: bool) -> Result<Option<fs::Metadata>, Error> {
+    refuse_link_out(path)?;
     match path.symlink_metadata().ok() {
         Some(found) if !found.is_file() => {
             let error = Error::new(format!("{} is not a regular file", path.display()));
