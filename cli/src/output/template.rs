@@ -207,12 +207,14 @@ pub(crate) fn escaped(text: &str) -> String {
         let next = chars.peek().copied();
         match c {
             '@' => out.push_str("@&#8203;"),
-            // Forges create links from `#1` and `!1`, of `www.` and of `://`, whether escaped or not.
-            '#' | '!' if next.is_some_and(|next| next.is_ascii_digit()) => {
+            // Forges create links from `#1`, `!1`, `&1`, `$1`, `%1`, `~1` and `GH-1`, of `www.` and of `://`, whether escaped
+            // or not, and note them where they lead to.
+            '#' | '!' | '&' | '$' | '%' | '~' if next.is_some_and(|next| next.is_ascii_digit()) => {
                 out.push('\\');
                 out.push(c);
                 out.push_str("&#8203;");
             }
+            '-' if last[1..] == ['g', 'h'] && next.is_some_and(|next| next.is_ascii_digit()) => out.push_str("-&#8203;"),
             ':' if next == Some('/') => out.push_str(r"\:&#8203;"),
             '.' if last == ['w', 'w', 'w'] => out.push_str("&#8203;."),
             // A line that begins with a slash and a word is a command to the bots of a forge.
@@ -253,6 +255,10 @@ mod tests {
         assert_eq!(
             escaped("fixes #1, !2 at https://x.y, WWW.x.y"),
             r"fixes \#&#8203;1, \!&#8203;2 at https\:&#8203;//x.y, WWW&#8203;.x.y"
+        );
+        assert_eq!(
+            escaped("GH-1, Gh-2, high-3, &2 $3 %4 ~5, a & b, 5 %"),
+            r"GH-&#8203;1, Gh-&#8203;2, high-3, \&&#8203;2 \$&#8203;3 \%&#8203;4 \~&#8203;5, a \& b, 5 %"
         );
         assert_eq!(prose("`<b>` and `").to_string(), r"\`\<b\>\` and \`");
         assert_eq!(prose("`a``b`<i>`").to_string(), r"\`a\`\`b\`\<i\>\`");
