@@ -77,5 +77,6 @@ pub(super) fn build(graph: &Arc<Graph>, measured: Measured) -> Values {
         partials_without_constants,
         gradients,
         bends,
+        factors_in_car: OnceLock::new(),
     }
 }
