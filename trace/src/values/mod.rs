@@ -222,6 +222,7 @@ pub struct Values {
     partials_without_constants: OnceLock<Partials>,
     gradients: OnceLock<Gradients>,
     bends: OnceLock<spread::Bends>,
+    goals: OnceLock<Vec<GoalPoints>>,
     factors_in_car: OnceLock<HashMap<NodeId, f64>>,
 }
 

@@ -12,6 +12,12 @@ use schema::quantity::{Dimension, Unit};
 use super::call::{Call, Outputs};
 use crate::ids::NodeId;
 
+#[cfg(test)]
+thread_local! {
+    /// How often a value was calculated.
+    pub(super) static STEPS: std::cell::Cell<usize> = const { std::cell::Cell::new(0) };
+}
+
 /// How a node gets its value.
 #[derive(Clone, Debug)]
 pub enum Rule {
@@ -185,6 +191,8 @@ impl Network {
     }
 
     fn step(&self, node: NodeId, state: &mut State, work: &mut Work, numbers: &mut Vec<f64>) {
+        #[cfg(test)]
+        STEPS.with(|steps| steps.set(steps.get() + 1));
         let value = &self.nodes[node];
         numbers.clear();
         numbers.extend(value.inputs.iter().map(|input| state.values[*input]));

@@ -307,7 +307,7 @@ impl<'t> PageView<'t> {
 
     fn worths(&self) -> Option<Worths<'t>> {
         let values = self.study.values_on_paper();
-        let goal = values.goals().into_iter().next()?;
+        let goal = values.goals().first()?.clone();
         let sensitivities = values.worth_of_all(goal.node);
         let chance = worth::chances(self, values, &goal, &sensitivities);
         Some(Worths { values, goal, sensitivities, chance })
