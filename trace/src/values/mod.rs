@@ -47,7 +47,7 @@ pub use derivatives::{Gradients, Partials};
 pub use faults::{Fault, FaultAt, FaultKind};
 pub use model_tables::ModelTable;
 pub use needed::{FEW_YEARS, LEVEL, Needed};
-pub use network::{Network, Rule, State, Value};
+pub use network::{LARGEST, Network, Rule, State, Value};
 pub use points::{Chance, EventPoints, GoalPoints};
 pub use problems::{ValueProblem, ValueProblemKind};
 pub use sets::{Effect, FoundSetProblem, SetProblem, SetProblemKind};

@@ -57,6 +57,17 @@ pub struct Value {
     pub uncertainty: f64,
 }
 
+/// The largest number and the largest uncertainty, in SI: a larger one overflows when it is squared, or counted with the pieces
+/// of other parts.
+pub const LARGEST: f64 = 1e150;
+
+impl Value {
+    /// Whether its uncertainty overflows.
+    pub(super) fn is_too_uncertain(&self) -> bool {
+        self.uncertainty > LARGEST
+    }
+}
+
 /// All values of a project, with an order in which each comes after its inputs.
 #[derive(Clone, Debug, Default)]
 pub struct Network {
@@ -211,7 +222,7 @@ impl Network {
             Rule::None => f64::NAN,
         };
         // Outside the domain of a function, and on overflow, the value is missing.
-        if state.values[node].is_infinite() {
+        if state.values[node].abs() > LARGEST || value.is_too_uncertain() {
             state.values[node] = f64::NAN;
         }
     }

@@ -204,7 +204,7 @@ fn context(view: &PageView<'_>, places: &Places<'_, '_>, worths: Option<&Worths<
         "budgets": budgets::section(view),
         "decisions": decisions::section(view, worths, places),
         "amounts": study.values().amounts(),
-        "estimated": worths.and_then(|own| Some(format!("{:.1}", own.goal.predicted?))),
+        "estimated": worths.and_then(|own| Some(schema::number::fixed(own.goal.predicted?, 1))),
         "worth": worth::section(view, worths),
         "limits_sentence": changes::limits_sentence(&limits),
         "limits": limits,
