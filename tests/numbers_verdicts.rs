@@ -212,6 +212,82 @@ fn a_quantity_that_overflows_is_no_number() {
     assert_eq!(report["findings"][0]["record"], "nose-cone", "{report}");
 }
 
+/// No output has a number that is infinite, or a zero with a sign: what overflows when it is counted, added up or squared is
+/// reported, and missing everywhere.
+#[test]
+fn numbers_that_overflow_later_are_missing_in_every_output() {
+    let sandbox = Sandbox::new();
+    sandbox.small_root("");
+    sandbox.write(
+        "more.yaml",
+        "parts:\n  weight: {in: suspension, count: 4, amounts: {mass: 1e308 kg, cost: 4 EUR}}\n  plate: {in: suspension, amounts: {mass: 2 kg ± 1e200 kg}}\n\
+         targets:\n  grip: {of: car, lead: l, at-least: 1.2, estimate: 1.28 ± 1e308}\n  \
+         area: {of: car, lead: l, at-most: 9 m^2, given: {side: 1e100 m}, formula: side * side}\n  \
+         mass: {of: car, lead: l, at-most: 200 kg, total: mass}\n  \
+         offset: {of: car, lead: l, at-most: 4 mm, estimate: 2 mm}\n  turned: {of: car, lead: l, at-most: 4 mm, formula: -1 * offset * 0}\n",
+    );
+    let found = in_json(&sandbox, &["check", "--only", "no-number"]).ended(1).json();
+    let mut found: Vec<(String, String)> = found["findings"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|own| (own["record"].as_str().unwrap().to_owned(), own["message"].as_str().unwrap().to_owned()))
+        .collect();
+    found.sort();
+    let records: Vec<&str> = found.iter().map(|(record, _)| record.as_str()).collect();
+    assert_eq!(records, ["area", "grip", "plate", "weight"], "{found:?}");
+    assert!(
+        found.iter().all(|(_, message)| message.ends_with("is too large (overflow)")
+            || message.contains("has no number: the number is too large (overflow), with side = ")),
+        "{found:?}"
+    );
+    assert!(
+        found[1].1.contains("the uncertainty is too large") && found[3].1.contains("the number is too large"),
+        "{found:?}"
+    );
+    let values = in_json(&sandbox, &["values"]).json();
+    let value = |id: &str| {
+        values["values"].as_array().unwrap().iter().find(|value| value["id"] == id).unwrap()["value"].clone()
+    };
+    assert_eq!((value("area"), value("grip")), (Value::Null, Value::Null));
+    assert_eq!(value("turned").to_string(), "0.0");
+    sandbox.tierod(&["page"]);
+    let page = std::fs::read_to_string(sandbox.path_of("page.html")).unwrap();
+    let (head, script) = page.split_once("<script").unwrap();
+    let mut outputs = vec![("page", format!("{head}{}", script.split_once("</script>").unwrap().1))];
+    for args in [
+        "check",
+        "values",
+        "values --format json",
+        "budget",
+        "budget --format json",
+        "audit",
+        "audit --format html",
+        "audit --format json",
+        "points",
+        "why grip",
+        "why weight",
+        "why turned",
+    ] {
+        let answer = sandbox.tierod(&args.split(' ').collect::<Vec<_>>());
+        outputs.push((args, answer.out + &answer.err));
+    }
+    for (args, text) in &outputs {
+        for word in text.split(|c: char| !(c.is_alphanumeric() || "+-−.".contains(c))) {
+            let digits = word.trim_start_matches(['-', '−']);
+            let is_signed_zero =
+                digits.len() < word.len() && digits.starts_with('0') && digits.trim_matches(['0', '.']).is_empty();
+            let is_infinite =
+                ["inf", "NaN", "infinity", "Infinity"].contains(&word.trim_start_matches(['+', '-', '−']));
+            assert!(
+                !is_infinite && !is_signed_zero,
+                "{args}: {word} in {}",
+                text.split_once(word).map_or("", |(before, _)| &before[before.len().saturating_sub(200)..])
+            );
+        }
+    }
+}
+
 #[test]
 fn worth_of_one_event_is_its_part_of_the_worth() {
     let sandbox = Sandbox::new();

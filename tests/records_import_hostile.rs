@@ -275,3 +275,14 @@ fn the_work_grows_with_the_size_of_the_sheet() {
     let error = sandbox.tierod(&["import", "bom"]).ended(2).err;
     assert!(error.contains("`mass` has 11 margins"), "{error}");
 }
+
+/// All parts are evaluated before anything is written, so that their number is bounded.
+#[test]
+fn an_import_has_a_bounded_number_of_parts() {
+    let rows: String = (0..25_001).map(|part| format!("p-{part};Bolt;Brakes;1;5;2;CAD\n")).collect();
+    let sandbox = small(&rows);
+    let error = sandbox.tierod(&["import", "bom"]).ended(2).err;
+    assert!(error.contains("the sheet has too many parts"), "{error}");
+    assert!(error.contains("it has 25001, an import may have 25000"), "{error}");
+    assert!(!sandbox.path_of("parts").exists());
+}

@@ -27,11 +27,7 @@ pub fn significant(value: f64, digits: i32) -> String {
 
 /// A number with two significant digits of its uncertainty, or with four significant digits if it has none.
 pub fn measured(value: f64, uncertainty: f64) -> String {
-    if uncertainty > 0.0 {
-        format!("{value:.0$}", decimals(uncertainty, 2, MOST_DECIMALS))
-    } else {
-        significant(value, 4)
-    }
+    if uncertainty > 0.0 { fixed(value, decimals(uncertainty, 2, MOST_DECIMALS)) } else { significant(value, 4) }
 }
 
 /// The decimals from `places` on with which two numbers are shown so that they differ to a reader: the shown numbers differ
@@ -52,7 +48,7 @@ pub fn decimals_apart(a: f64, b: f64, places: usize) -> usize {
 
 /// A number rounded to this many decimals, without zeros at the end.
 pub fn rounded(value: f64, places: usize) -> String {
-    without_zeros(&format!("{value:.places$}")).to_owned()
+    without_zeros(&fixed(value, places)).to_owned()
 }
 
 /// A number with this many decimals; a negative number that rounds to zero has no sign.
@@ -105,7 +101,8 @@ pub fn signed_significant(value: f64, digits: i32) -> String {
 
 /// A number with this many decimals, and its uncertainty with as many if it has one.
 pub fn with_uncertainty(value: f64, uncertainty: f64, places: usize) -> String {
-    if uncertainty > 0.0 { format!("{value:.places$} ± {uncertainty:.places$}") } else { format!("{value:.places$}") }
+    let value = fixed(value, places);
+    if uncertainty > 0.0 { format!("{value} ± {uncertainty:.places$}") } else { value }
 }
 
 /// A difference with its sign and its uncertainty, each with this many decimals; `less than 0.1` (with one decimal) if
@@ -121,7 +118,7 @@ pub fn difference(by: f64, uncertainty: f64, places: usize) -> String {
 
 /// A ratio as a percentage with this many decimals.
 pub fn percent(ratio: f64, places: usize) -> String {
-    format!("{:.places$} %", ratio * 100.0)
+    format!("{} %", fixed(ratio * 100.0, places))
 }
 
 /// A ratio as a percentage with its sign and this many decimals; one that rounds to zero has no sign.
@@ -180,6 +177,7 @@ mod tests {
     fn significant_digits() {
         for (value, text) in [
             (0.0, "0"),
+            (-0.0, "0"),
             (205.0, "205"),
             (4.278_31, "4.278"),
             (0.012_345_6, "0.01235"),
@@ -196,11 +194,13 @@ mod tests {
         assert_eq!(decimals(1e300, 2, 7), 0);
         assert_eq!((measured(4.278_31, 0.028), measured(4.25, 0.0)), ("4.278".to_owned(), "4.25".to_owned()));
         assert_eq!(measured(4.2, 0.028), "4.200", "zeros within the uncertainty stay");
+        assert_eq!((measured(-0.0, 0.0), measured(-0.0, 0.1), precise(-0.0)), ("0".into(), "0.00".into(), "0".into()));
+        assert_eq!((percent(-0.0, 1), with_uncertainty(-0.0, 0.0, 1)), ("0.0 %".into(), "0.0".into()));
     }
 
     #[test]
     fn decimals_that_are_given() {
-        assert_eq!((rounded(2.50, 3), rounded(200.0, 3), rounded(-0.04, 1)), ("2.5".into(), "200".into(), "-0".into()));
+        assert_eq!((rounded(2.50, 3), rounded(200.0, 3), rounded(-0.04, 1)), ("2.5".into(), "200".into(), "0".into()));
         assert_eq!((fixed(-0.04, 1), fixed(-0.06, 1), fixed(47.0, 2)), ("0.0".into(), "-0.1".into(), "47.00".into()));
         assert_eq!((without_zeros("100"), without_zeros("1.50"), without_zeros("0.00")), ("100", "1.5", "0"));
     }

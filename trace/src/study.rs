@@ -47,7 +47,6 @@ pub struct Study {
     on_paper: OnceLock<Option<Values>>,
     chains: OnceLock<Chains>,
     target_statuses: OnceLock<Vec<TargetStatus>>,
-    goals: OnceLock<Vec<GoalPoints>>,
     budgets: OnceLock<Vec<Budget>>,
     pub(crate) report: OnceLock<Report>,
     pub(crate) off: OnceLock<Vec<OffCheck>>,
@@ -78,7 +77,6 @@ impl Study {
             on_paper: OnceLock::new(),
             chains: OnceLock::new(),
             target_statuses: OnceLock::new(),
-            goals: OnceLock::new(),
             budgets: OnceLock::new(),
             report: OnceLock::new(),
             off: OnceLock::new(),
@@ -206,7 +204,7 @@ impl Study {
 
     /// Every goal with its points, in the order of the records.
     pub fn goals(&self) -> &[GoalPoints] {
-        self.goals.get_or_init(|| self.values().goals())
+        self.values().goals()
     }
 
     /// Every budget with its shares, in the order of the records.

@@ -60,7 +60,7 @@ impl History {
             record,
             name: &self.id,
             amount,
-            events: story::rows(all, record, amount),
+            events: story::Stories::new(all).rows(record, amount),
             line: story::values_over_time(all, record, &self.id, &states.all),
             note: past.reason(),
             not_evaluated: states.note(),

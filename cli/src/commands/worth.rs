@@ -31,7 +31,7 @@ impl Worth {
         self.records.take_root(&mut self.id);
         let study = self.records.study()?;
         let values = study.values_on_paper();
-        let goal = values.goals().into_iter().next().ok_or_else(no_goal)?;
+        let goal = values.goals().first().cloned().ok_or_else(no_goal)?;
         let event = match &self.event {
             None => None,
             Some(id) => Some(find_event(&study, id)?),

@@ -111,7 +111,8 @@ pub(crate) fn terminal(study: &Study, ink: Ink) -> String {
 
 /// A number for JSON; null if it is missing or not finite.
 pub(crate) fn number(value: Option<f64>) -> Value {
-    value.filter(|value| value.is_finite()).map_or(Value::Null, |value| json!(value))
+    // A zero has no sign.
+    value.filter(|value| value.is_finite()).map_or(Value::Null, |value| json!(value + 0.0))
 }
 
 /// A limit for JSON, in the unit of its value.

@@ -127,6 +127,11 @@ impl Unit {
         Self { name: "".into(), dimension: Dimension::default(), factor: 1.0, offset: 0.0 }
     }
 
+    /// Whether all names in a text are units; otherwise it is no unit. Quick, because it looks for no similar name.
+    pub fn has_known_names(text: &str) -> bool {
+        text.split(['*', '/']).all(|part| Atom::known(part.split('^').next().unwrap_or(part)).is_some())
+    }
+
     /// Reads a unit: names joined by `*` and `/`, each with an optional whole power, for example `kg/m^3`.
     ///
     /// # Errors
@@ -308,21 +313,30 @@ pub fn prefixes() -> &'static [(&'static str, f64)] {
     PREFIXES
 }
 
+/// Whether a name is written like the code of a currency.
+fn is_code(name: &str) -> bool {
+    name.len() == 3 && name.bytes().all(|b| b.is_ascii_uppercase())
+}
+
 impl Atom {
-    fn find(atom: &str, unit: &str) -> Result<Self, QuantityError> {
+    /// A unit by its name.
+    fn known(atom: &str) -> Option<Self> {
         let plain = PLAIN.iter().find(|(name, ..)| *name == atom);
         if let Some(&(_, factor, exponents, offset)) = plain {
-            return Ok(Self { dimension: Dimension::whole(exponents), factor, offset });
+            return Some(Self { dimension: Dimension::whole(exponents), factor, offset });
         }
-        if let Some(found) = Self::prefixed(atom) {
-            return Ok(found);
-        }
-        // Three capital letters from the list of ISO 4217 are a currency; only one has the euro sign.
-        let code = if atom == "€" { "EUR" } else { atom };
-        let is_code = code.len() == 3 && code.bytes().all(|b| b.is_ascii_uppercase());
-        if let Some(currency) = is_code.then(|| Currency::from_code(code)).flatten() {
+        Self::prefixed(atom).or_else(|| {
+            // Three capital letters from the list of ISO 4217 are a currency; only one has the euro sign.
+            let code = if atom == "€" { "EUR" } else { atom };
+            let currency = is_code(code).then(|| Currency::from_code(code)).flatten()?;
             let dimension = Dimension { exponents: [0; 9], money: Some((currency, WHOLE)) };
-            return Ok(Self { dimension, factor: 1.0, offset: 0.0 });
+            Some(Self { dimension, factor: 1.0, offset: 0.0 })
+        })
+    }
+
+    fn find(atom: &str, unit: &str) -> Result<Self, QuantityError> {
+        if let Some(known) = Self::known(atom) {
+            return Ok(known);
         }
         if atom.is_empty() {
             return Err(format!(
@@ -340,7 +354,7 @@ impl Atom {
         let near = near.filter(|near| !is_short || near.eq_ignore_ascii_case(atom));
         let hint = match meant.or(near) {
             Some(name) => format!("did you mean `{name}`?"),
-            None if is_code => "it is not a currency of ISO 4217, and units have no such name".to_owned(),
+            None if is_code(atom) => "it is not a currency of ISO 4217, and units have no such name".to_owned(),
             None => "`tierod explain units` lists the units".to_owned(),
         };
         let text = format!("unknown unit `{}`{whole}: {hint}", shorten(atom));

@@ -88,10 +88,8 @@ fn effect(
     }
     let limit = end(&audit.status.limit, value)?;
     let own = values.record_node(event)?;
-    let points = |value: f64| {
-        let points = values.network.what_if(&values.state, &[(node, value)]).values[own];
-        Some(points).filter(|points| !points.is_nan())
-    };
+    let mut response = values.network.response(&values.state, node, own)?;
+    let mut points = |value: f64| Some(response.result_for(value)).filter(|points| !points.is_nan());
     let points = points(value)? - points(limit)?;
     let target = audit.status.index;
     let counts = if is_short { points <= -SHOWN_AS_ZERO } else { points >= SHOWN_AS_ZERO };

@@ -1,5 +1,6 @@
 //! The points planned, predicted and scored.
 
+use foldhash::HashMap;
 use schema::number;
 
 use super::behind::{self, TargetEffect};
@@ -8,7 +9,7 @@ use super::targets::TargetAudit;
 use crate::graph::is_place_enough;
 use crate::ids::RecordId;
 use crate::study::Study;
-use crate::values::{Needed, Origin, Spread};
+use crate::values::{EventPoints, Needed, Origin, Spread};
 
 /// The points of an event.
 #[derive(Clone, Debug)]
@@ -216,34 +217,16 @@ impl GoalScore {
 }
 
 pub(super) fn all(study: &Study, targets: &[TargetAudit]) -> Vec<GoalScore> {
-    let (values, expected) = (study.values(), study.values_before_contest());
-    let before = expected.goals();
+    let expected = study.values_before_contest();
+    // Goals can share events.
+    let mut known: HashMap<RecordId, EventScore> = HashMap::default();
     study
         .goals()
         .iter()
-        .zip(before)
+        .zip(expected.goals())
         .map(|(goal, before)| {
             let events = goal.events.iter().zip(&before.events).map(|(event, before)| {
-                let scored = match values.origin(event.index) {
-                    Origin::Result(result) => event.predicted.map(|points| (points, result)),
-                    _ => None,
-                };
-                let both = before.predicted.zip(scored);
-                let mut score = EventScore {
-                    index: event.index,
-                    plan: event.plan,
-                    predicted: before.predicted,
-                    uncertainty: before.uncertainty,
-                    spread: before.spread.clone(),
-                    scored,
-                    split: both.map(|(predicted, scored)| split::of_event(study, event.index, predicted, scored)),
-                    behind: Vec::new(),
-                };
-                if score.vs_plan().is_some_and(|points| points.abs() >= SHOWN_AS_ZERO) {
-                    let result = scored.map(|(_, result)| result);
-                    score.behind = behind::of_event(study, targets, event.index, result, score.is_short());
-                }
-                score
+                known.entry(event.index).or_insert_with(|| self::event(study, targets, event, before)).clone()
             });
             GoalScore {
                 index: goal.index,
@@ -260,4 +243,28 @@ pub(super) fn all(study: &Study, targets: &[TargetAudit]) -> Vec<GoalScore> {
             }
         })
         .collect()
+}
+
+/// An event now and as expected before the contest.
+fn event(study: &Study, targets: &[TargetAudit], event: &EventPoints, before: &EventPoints) -> EventScore {
+    let scored = match study.values().origin(event.index) {
+        Origin::Result(result) => event.predicted.map(|points| (points, result)),
+        _ => None,
+    };
+    let both = before.predicted.zip(scored);
+    let mut score = EventScore {
+        index: event.index,
+        plan: event.plan,
+        predicted: before.predicted,
+        uncertainty: before.uncertainty,
+        spread: before.spread.clone(),
+        scored,
+        split: both.map(|(predicted, scored)| split::of_event(study, event.index, predicted, scored)),
+        behind: Vec::new(),
+    };
+    if score.vs_plan().is_some_and(|points| points.abs() >= SHOWN_AS_ZERO) {
+        let result = scored.map(|(_, result)| result);
+        score.behind = behind::of_event(study, targets, event.index, result, score.is_short());
+    }
+    score
 }

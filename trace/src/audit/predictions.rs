@@ -8,7 +8,7 @@ use schema::quantity::Unit;
 use super::season::Season;
 use super::targets::TargetAudit;
 use crate::ids::RecordId;
-use crate::values::{Origin, Values};
+use crate::values::{LARGEST, Origin, Values};
 
 /// The target or amount that an estimate is of.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -157,6 +157,11 @@ pub(super) fn pairs(values: &Values, targets: &[TargetAudit], season: Option<&Se
     if let Some(season) = season {
         part_pairs(values, season, &mut pairs);
     }
+    // What overflows is missing.
+    let is_number = |pair: &Pair| {
+        [pair.estimate, pair.result, pair.uncertainty, pair.error()].iter().all(|number| number.abs() <= LARGEST)
+    };
+    pairs.retain(is_number);
     pairs
 }
 

@@ -1,8 +1,9 @@
 //! The history of one record for `history`: its changes and those of the records about it, and its values over time.
 
-use std::collections::BTreeSet;
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
+use foldhash::{HashMap, HashMapExt as _};
 use schema::Kind;
 
 use super::commit_state::{CommitState, PastValue};
@@ -60,25 +61,120 @@ fn is_shown_at_start(route: &str) -> bool {
         || (route.starts_with("amounts.") && route.ends_with(".value"))
 }
 
-/// The changes of a record, or of one of its amounts, and of the records about it.
-pub fn rows(history: &History, record: Option<&RecordHistory>, amount: Option<&str>) -> Vec<HistoryRow> {
-    let mut all = Vec::new();
-    let route = amount.map(|amount| format!("amounts.{amount}."));
-    match record {
-        Some(record) => {
-            own(history, record, route.as_deref(), &mut all);
-            about(history, record, route.as_deref(), &mut all);
+/// What the rows of all records are made from: which records each one is about. Made once, so that the rows of all records
+/// together look at each record only as often as it is about another one.
+#[derive(Debug)]
+pub struct Stories<'h> {
+    history: &'h History,
+    /// The records about each id: positions in [`History::records`], in ascending order.
+    about: HashMap<&'h str, Vec<usize>>,
+    /// The events that read each id, with the key.
+    reads: HashMap<&'h str, Vec<(usize, &'h str)>>,
+    /// The results of each event.
+    results: HashMap<usize, Vec<usize>>,
+}
+
+impl<'h> Stories<'h> {
+    /// Looks at every record once.
+    pub fn new(history: &'h History) -> Self {
+        let mut stories = Self { history, about: HashMap::new(), reads: HashMap::new(), results: HashMap::new() };
+        let end = history.after_all();
+        for (at, other) in history.records().iter().enumerate() {
+            match other.kind {
+                Kind::Result | Kind::Revision | Kind::Waiver => stories.link(at, other.last_value_at("of", end)),
+                Kind::Decision => {
+                    stories.link(at, other.last_value_at("of", end));
+                    stories.link(at, other.last_value_at("criteria", end));
+                }
+                Kind::Analysis => other.changes.iter().for_each(|change| stories.link(at, found_by(change))),
+                Kind::Event => {
+                    let changes = other.changes.iter().filter(|change| change.route.starts_with("reads."));
+                    let last: BTreeMap<&str, Option<&str>> =
+                        changes.map(|change| (&*change.route, change.after.as_deref())).collect();
+                    for (route, id) in last {
+                        if let Some(id) = id {
+                            stories.reads.entry(id).or_default().push((at, route));
+                        }
+                    }
+                }
+                Kind::Goal | Kind::System | Kind::Target | Kind::Requirement | Kind::Part => {}
+            }
+            if let Some(event) = stories.event_of(other) {
+                stories.results.entry(event).or_default().push(at);
+            }
         }
-        // An amount of the car is the total of its parts.
-        None => {
-            for part in history.records().iter().filter(|record| record.kind == Kind::Part) {
-                let changes = part.changes.iter().filter(|change| is_below(change, route.as_deref()));
-                all.extend(changes.map(|change| row_of_other(history, part, change)));
+        stories
+    }
+
+    /// A record that is about each of these ids.
+    fn link(&mut self, at: usize, ids: Option<&'h str>) {
+        for id in ids.into_iter().flat_map(|ids| ids.split(", ")) {
+            let all = self.about.entry(id).or_default();
+            if all.last() != Some(&at) {
+                all.push(at);
             }
         }
     }
-    all.sort_by_key(|row| row.commit);
-    all
+
+    /// The event that a result is of.
+    fn event_of(&self, result: &RecordHistory) -> Option<usize> {
+        let of = result.last_value_at("of", self.history.after_all()).filter(|_| result.kind == Kind::Result)?;
+        self.history.by_id.get(of).copied().filter(|event| self.history.records[*event].kind == Kind::Event)
+    }
+
+    /// The events that read a record, each with the keys under which its results have what was driven for it.
+    fn driven(&self, record: &RecordHistory) -> HashMap<usize, Vec<&'h str>> {
+        let mut events: HashMap<usize, Vec<&str>> = HashMap::new();
+        for (event, route) in ids(record).filter_map(|id| self.reads.get(id)).flatten() {
+            events.entry(*event).or_default().push(route);
+        }
+        events
+    }
+
+    /// The records that may be about a record, in their order.
+    fn others(&self, record: &RecordHistory, driven: &HashMap<usize, Vec<&str>>) -> Vec<usize> {
+        let linked = ids(record).filter_map(|id| self.about.get(id));
+        let results = driven.keys().filter_map(|event| self.results.get(event));
+        let mut all: Vec<usize> = linked.chain(results).flatten().copied().collect();
+        all.sort_unstable();
+        all.dedup();
+        all
+    }
+
+    /// The changes of a record, or of one of its amounts, and of the records about it.
+    pub fn rows(&self, record: Option<&RecordHistory>, amount: Option<&str>) -> Vec<HistoryRow> {
+        let history = self.history;
+        let mut all = Vec::new();
+        let route = amount.map(|amount| format!("amounts.{amount}."));
+        match record {
+            Some(record) => {
+                own(history, record, route.as_deref(), &mut all);
+                if amount.is_none() {
+                    self.about(record, &mut all);
+                }
+            }
+            // An amount of the car is the total of its parts.
+            None => {
+                for part in history.records().iter().filter(|record| record.kind == Kind::Part) {
+                    let changes = part.changes.iter().filter(|change| is_below(change, route.as_deref()));
+                    all.extend(changes.map(|change| row_of_other(history, part, change)));
+                }
+            }
+        }
+        all.sort_by_key(|row| row.commit);
+        all
+    }
+}
+
+/// The ids that a record has and had.
+fn ids(record: &RecordHistory) -> impl Iterator<Item = &str> {
+    record.older_ids.iter().chain([&record.id]).map(|id| &**id)
+}
+
+/// What an analysis finds, if a change is of that.
+fn found_by(change: &Change) -> Option<&str> {
+    let text = || change.after.as_deref().or(change.before.as_deref());
+    change.route.strip_prefix("finds.").or_else(|| text().filter(|_| *change.route == *"finds"))
 }
 
 /// Whether a change is of a field below a route; every change if there is no route.
@@ -144,64 +240,53 @@ fn own(history: &History, record: &RecordHistory, route: Option<&str>, all: &mut
     }
 }
 
-/// Adds the rows of the results, revisions, waivers, decisions and analyses about a record.
-fn about(history: &History, record: &RecordHistory, amount: Option<&str>, all: &mut Vec<HistoryRow>) {
-    let end = history.after_all();
-    let is_own = |id: &str| *record.id == *id || record.older_ids.iter().any(|older| **older == *id);
-    let names = |list: &str| list.split(", ").any(is_own);
-    for other in history.records() {
-        let links = |key: &str| other.last_value_at(key, end).is_some_and(names);
-        let (linked, keys): (bool, &[&str]) = match other.kind {
-            Kind::Result => (links("of"), &["value", "outcome", "place"]),
-            Kind::Revision => (links("of"), &["to"]),
-            Kind::Waiver => (links("of"), &["until"]),
-            Kind::Decision => (links("of") || links("criteria"), &["chosen"]),
-            Kind::Analysis => (true, &[]),
-            Kind::Goal | Kind::Event | Kind::System | Kind::Target | Kind::Requirement | Kind::Part => (false, &[]),
-        };
-        let driven = if other.kind == Kind::Result { driven_keys(history, other, is_own) } else { Vec::new() };
-        let keys = if linked { keys } else { &[] };
-        if (!linked && driven.is_empty()) || amount.is_some() {
-            continue;
-        }
-        if !keys.is_empty() || !driven.is_empty() {
-            let row = |commit: CommitIndex, word: &str| HistoryRow {
-                commit,
-                record: Some(other.id.clone()),
-                what: format!("{} {}: {word}", other.kind.singular(), other.id),
-                before: None,
-                after: None,
-                branch_commit: None,
-                source: None,
+impl Stories<'_> {
+    /// Adds the rows of the results, revisions, waivers, decisions and analyses about a record.
+    fn about(&self, record: &RecordHistory, all: &mut Vec<HistoryRow>) {
+        let history = self.history;
+        let end = history.after_all();
+        let is_own = |id: &str| ids(record).any(|own| own == id);
+        let names = |list: &str| list.split(", ").any(is_own);
+        let driven = self.driven(record);
+        for at in self.others(record, &driven) {
+            let other = &history.records[at];
+            let links = |key: &str| other.last_value_at(key, end).is_some_and(names);
+            let (linked, keys): (bool, &[&str]) = match other.kind {
+                Kind::Result => (links("of"), &["value", "outcome", "place"]),
+                Kind::Revision => (links("of"), &["to"]),
+                Kind::Waiver => (links("of"), &["until"]),
+                Kind::Decision => (links("of") || links("criteria"), &["chosen"]),
+                Kind::Analysis => (true, &[]),
+                Kind::Goal | Kind::Event | Kind::System | Kind::Target | Kind::Requirement | Kind::Part => (false, &[]),
             };
-            let returns = other.returns.iter();
-            all.extend(returns.flat_map(|(removed, again)| [row(*removed, "removed"), row(*again, "added again")]));
-            all.extend(other.removed.map(|removed| row(removed, "removed")));
-        }
-        for change in &other.changes {
-            let found = other.kind == Kind::Analysis
-                && (change.route.strip_prefix("finds.").is_some_and(is_own)
-                    || (*change.route == *"finds"
-                        && change.after.as_deref().or(change.before.as_deref()).is_some_and(is_own)));
-            if found || keys.contains(&&*change.route) || driven.iter().any(|key| **key == *change.route) {
-                let mut row = row_of_other(history, other, change);
-                if other.kind == Kind::Revision && change.before.is_none() {
-                    row.before = other.last_value_at("from", change.commit).map(str::to_owned);
+            let driven = self.event_of(other).and_then(|event| driven.get(&event)).map_or(&[][..], Vec::as_slice);
+            let keys = if linked { keys } else { &[] };
+            if !keys.is_empty() || !driven.is_empty() {
+                let row = |commit: CommitIndex, word: &str| HistoryRow {
+                    commit,
+                    record: Some(other.id.clone()),
+                    what: format!("{} {}: {word}", other.kind.singular(), other.id),
+                    before: None,
+                    after: None,
+                    branch_commit: None,
+                    source: None,
+                };
+                let returns = other.returns.iter();
+                all.extend(returns.flat_map(|(removed, again)| [row(*removed, "removed"), row(*again, "added again")]));
+                all.extend(other.removed.map(|removed| row(removed, "removed")));
+            }
+            for change in &other.changes {
+                let found = other.kind == Kind::Analysis && found_by(change).is_some_and(is_own);
+                if found || keys.contains(&&*change.route) || driven.contains(&&*change.route) {
+                    let mut row = row_of_other(history, other, change);
+                    if other.kind == Kind::Revision && change.before.is_none() {
+                        row.before = other.last_value_at("from", change.commit).map(str::to_owned);
+                    }
+                    all.push(row);
                 }
-                all.push(row);
             }
         }
     }
-}
-
-/// The keys under which a result of an event has what was driven for a target.
-fn driven_keys(history: &History, result: &RecordHistory, is_target: impl Fn(&str) -> bool) -> Vec<String> {
-    let end = history.after_all();
-    let event = result.last_value_at("of", end).and_then(|of| history.record(of));
-    let Some(event) = event.filter(|event| event.kind == Kind::Event) else { return Vec::new() };
-    let routes: BTreeSet<&str> = event.changes.iter().map(|change| &*change.route).collect();
-    let reads = routes.into_iter().filter(|route| route.starts_with("reads."));
-    reads.filter(|route| event.last_value_at(route, end).is_some_and(&is_target)).map(str::to_owned).collect()
 }
 
 /// The values of a name over the history, under all ids that its record had.
@@ -229,6 +314,30 @@ pub fn values_over_time(
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// What is looked at for the rows of all records together grows with what they are about, not with its square.
+    #[test]
+    fn the_rows_of_a_record_look_at_what_is_about_it() {
+        let targets: String = (0..100).map(|at| format!("  t{at}: {{of: car, at-most: 5 s}}\n")).collect();
+        let result = |at: usize| format!("  r{at}: {{of: t{}, value: 4 s, date: 2027-04-01}}\n", at % 100);
+        let results: String = (0..1_000).map(result).collect();
+        let events = "events:\n  e: {reads: {lap: t0, other: t1}}\n  unread: {reads: {lap: t5}}\n";
+        let other = "  driven: {of: e, reads: {lap: 4.2 s}, value: 80 pts, date: 2027-04-02}\n";
+        let analyses = "analyses:\n  calc: {finds: {t2: 4 s, t3: 4 s}}\n  one: {finds: t4, value: 4 s}\n";
+        let text = format!("targets:\n{targets}results:\n{results}{other}{events}{analyses}");
+        let history = super::super::scripted(&[("2027-04-03", &text)]);
+        let stories = Stories::new(&history);
+        let others = |record: &RecordHistory| stories.others(record, &stories.driven(record)).len();
+        assert_eq!(history.records().iter().map(others).sum::<usize>(), 1_000 + 1 + 2 + 3);
+        let about = |id: &str| {
+            let rows = stories.rows(history.record(id), None).into_iter().filter(|row| row.record.is_some());
+            rows.map(|row| row.what).collect::<Vec<_>>()
+        };
+        assert_eq!(about("t0").len(), 11);
+        assert!(about("t0").contains(&"result driven: reads.lap".to_owned()), "{:?}", about("t0"));
+        assert_eq!((about("t1").len(), about("t2").len(), about("t4").len(), about("t5").len()), (10, 11, 11, 10));
+        assert_eq!(about("e"), ["result driven: value"]);
+    }
 
     /// The commit that adds a record shows the main key of its kind.
     #[test]

@@ -39,6 +39,9 @@ pub use propose::{Proposal, propose};
 pub use systems::NewSystem;
 pub use totals::{Difference, Total};
 
+/// The largest number of parts of one import: all of them are evaluated before anything is written.
+const MOST_PARTS: usize = 25_000;
+
 /// A row that is not imported.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Skipped {
@@ -131,6 +134,11 @@ pub fn plan<'i>(loaded: &Loaded, import: &'i Import, table: &Table, adds_systems
     let columns = Columns::find(table, &used::wanted(&import.parts), import.header)?;
     let used = Used::new(&import.parts, &columns, table, loaded)?;
     let mut rows = rows::read(table, &columns, &used, import.decimal, loaded, adds_systems)?;
+    if rows.items.len() > MOST_PARTS {
+        let error = Error::new("the sheet has too many parts");
+        let why = format!("it has {}, an import may have {MOST_PARTS}", rows.items.len());
+        return Err(error.because(why).help("import the sheets of its assemblies one by one; nothing was written"));
+    }
     let mut plan = Plan {
         import,
         systems: Vec::new(),

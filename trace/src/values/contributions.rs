@@ -1,5 +1,7 @@
 //! What a total is made of.
 
+use foldhash::HashMap;
+
 use super::network::Rule;
 use super::{Key, Values};
 use crate::ids::{NodeId, RecordId};
@@ -48,9 +50,22 @@ impl Values {
     /// What all pieces of a part have of an amount, with its growth allowance, in SI.
     pub fn all_pieces(&self, part: RecordId, amount: &str) -> Option<f64> {
         let own = self.node(&Key::Part(part, self.amount(amount)?))?;
-        let car = &self.network.nodes[self.total_of(None, amount)?];
-        let Rule::Total(factors) = &car.rule else { return None };
-        let at = car.inputs.iter().position(|input| *input == own)?;
-        Some(self.value(own)? * factors.get(at)?)
+        Some(self.value(own)? * self.factors_in_car().get(&own)?)
+    }
+
+    /// By how much each amount of a part is multiplied in the totals of the car.
+    fn factors_in_car(&self) -> &HashMap<NodeId, f64> {
+        self.factors_in_car.get_or_init(|| {
+            let mut all = HashMap::default();
+            for car in self.amounts.iter().filter_map(|amount| self.total_of(None, amount)) {
+                let car = &self.network.nodes[car];
+                if let Rule::Total(factors) = &car.rule {
+                    for (input, factor) in car.inputs.iter().zip(factors) {
+                        all.entry(*input).or_insert(*factor);
+                    }
+                }
+            }
+            all
+        })
     }
 }

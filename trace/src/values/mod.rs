@@ -47,7 +47,7 @@ pub use derivatives::{Gradients, Partials};
 pub use faults::{Fault, FaultAt, FaultKind};
 pub use model_tables::ModelTable;
 pub use needed::{FEW_YEARS, LEVEL, Needed};
-pub use network::{Network, Rule, State, Value};
+pub use network::{LARGEST, Network, Rule, State, Value};
 pub use points::{Chance, EventPoints, GoalPoints};
 pub use problems::{ValueProblem, ValueProblemKind};
 pub use sets::{Effect, FoundSetProblem, SetProblem, SetProblemKind};
@@ -222,6 +222,8 @@ pub struct Values {
     partials_without_constants: OnceLock<Partials>,
     gradients: OnceLock<Gradients>,
     bends: OnceLock<spread::Bends>,
+    goals: OnceLock<Vec<GoalPoints>>,
+    factors_in_car: OnceLock<HashMap<NodeId, f64>>,
 }
 
 impl Values {

@@ -12,6 +12,12 @@ use schema::quantity::{Dimension, Unit};
 use super::call::{Call, Outputs};
 use crate::ids::NodeId;
 
+#[cfg(test)]
+thread_local! {
+    /// How often a value was calculated.
+    pub(super) static STEPS: std::cell::Cell<usize> = const { std::cell::Cell::new(0) };
+}
+
 /// How a node gets its value.
 #[derive(Clone, Debug)]
 pub enum Rule {
@@ -49,6 +55,17 @@ pub struct Value {
     pub unit: Unit,
     /// The expanded uncertainty (k = 2) of a given number, in SI.
     pub uncertainty: f64,
+}
+
+/// The largest number and the largest uncertainty, in SI: a larger one overflows when it is squared, or counted with the pieces
+/// of other parts.
+pub const LARGEST: f64 = 1e150;
+
+impl Value {
+    /// Whether its uncertainty overflows.
+    pub(super) fn is_too_uncertain(&self) -> bool {
+        self.uncertainty > LARGEST
+    }
 }
 
 /// All values of a project, with an order in which each comes after its inputs.
@@ -185,6 +202,8 @@ impl Network {
     }
 
     fn step(&self, node: NodeId, state: &mut State, work: &mut Work, numbers: &mut Vec<f64>) {
+        #[cfg(test)]
+        STEPS.with(|steps| steps.set(steps.get() + 1));
         let value = &self.nodes[node];
         numbers.clear();
         numbers.extend(value.inputs.iter().map(|input| state.values[*input]));
@@ -203,7 +222,7 @@ impl Network {
             Rule::None => f64::NAN,
         };
         // Outside the domain of a function, and on overflow, the value is missing.
-        if state.values[node].is_infinite() {
+        if state.values[node].abs() > LARGEST || value.is_too_uncertain() {
             state.values[node] = f64::NAN;
         }
     }

@@ -1,5 +1,6 @@
 //! Points: planned, predicted, and needed for the goal; the value that scores exactly the plan.
 
+use foldhash::HashMap;
 use schema::quantity::Dimension;
 use schema::records::Goal;
 
@@ -94,18 +95,27 @@ impl GoalPoints {
 }
 
 impl Values {
-    /// Every goal with its events.
-    pub fn goals(&self) -> Vec<GoalPoints> {
-        self.graph.loaded.goals().filter_map(|(index, _, goal)| self.goal(index, goal)).collect()
+    /// Every goal with its events. What goals share is calculated once.
+    pub fn goals(&self) -> &[GoalPoints] {
+        self.goals.get_or_init(|| {
+            let mut events = HashMap::default();
+            self.graph.loaded.goals().filter_map(|(index, _, goal)| self.goal(index, goal, &mut events)).collect()
+        })
     }
 
-    fn goal(&self, index: RecordId, goal: &Goal) -> Option<GoalPoints> {
+    /// A goal; `known` has the events that were asked for.
+    fn goal(
+        &self,
+        index: RecordId,
+        goal: &Goal,
+        known: &mut HashMap<RecordId, Option<EventPoints>>,
+    ) -> Option<GoalPoints> {
         let node = self.record_node(index)?;
         let events: Vec<EventPoints> = self.network.nodes[node]
             .inputs
             .iter()
             .filter_map(|event| match self.keys[*event] {
-                Key::Record(event) => self.event(event),
+                Key::Record(event) => known.entry(event).or_insert_with(|| self.event(event)).clone(),
                 _ => None,
             })
             .collect();

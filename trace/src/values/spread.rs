@@ -76,7 +76,10 @@ impl Spread {
     pub fn points(&self) -> String {
         match self.half() {
             Some(half) => number::with_uncertainty(self.mean, half, 1),
-            None => format!("{:.1} ({:.1} to {:.1})", self.mean, self.low, self.high),
+            None => {
+                let [mean, low, high] = [self.mean, self.low, self.high].map(|points| number::fixed(points, 1));
+                format!("{mean} ({low} to {high})")
+            }
         }
     }
 
@@ -381,10 +384,10 @@ impl Values {
         (lens, self.bends.get_or_init(|| lens.bends()))
     }
 
-    /// The mean and the interval of a value; `None` if it is missing.
+    /// The mean and the interval of a value; `None` if it is missing, or if one of both overflows.
     pub fn spread(&self, node: NodeId) -> Option<Spread> {
         self.value(node)?;
         let (lens, bends) = self.bends();
-        Some(lens.spread(bends, node))
+        Some(lens.spread(bends, node)).filter(|own| own.mean.is_finite() && own.uncertainty.is_finite())
     }
 }

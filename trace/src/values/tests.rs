@@ -399,3 +399,33 @@ fn the_chance_follows_a_changed_value() {
     let scored = format!("{FINISH}results: {{r: {{of: race, value: 90 pts, date: 2027-07-01}}}}\n");
     values_of(&scored, |values| assert_eq!(values.chance_of(values.goals()[0].index), None));
 }
+
+/// What many goals share is calculated once, for the points and for an audit.
+#[test]
+fn goals_share_their_events() {
+    let steps = |goals: usize| {
+        let all = |item: &dyn Fn(usize) -> String, count: usize| (0..count).map(item).collect::<Vec<_>>().join(", ");
+        let serves = all(&|goal| format!("g{goal}: a"), goals);
+        let goals = all(&|goal| format!("g{goal}: {{points: 100 pts}}"), goals);
+        let event = |at: usize| {
+            let (a, b) = (at % 7, at % 5 + 7);
+            format!(
+                "e{at}: {{plan: 9 pts, reads: {{a: t{a}, b: t{b}}}, score: {{formula: 1 pts * (20 s - a - b) / (1 s)}}, serves: {{{serves}}}}}"
+            )
+        };
+        let target = |at: usize| format!("t{at}: {{of: car, at-most: 5 s, estimate: {} s ± 0.5 s}}", at + 1);
+        let records =
+            format!("goals: {{{goals}}}\nevents: {{{}}}\ntargets: {{{}}}\n", all(&event, 20), all(&target, 12));
+        let file = File { path: "a.yaml".to_owned(), content: Ok(records.into_bytes().into()) };
+        let loaded = Loaded::from_snapshot(Snapshot::in_memory(vec![file]));
+        let study = crate::Study::without_history(loaded, schema::Day::parse("2027-03-19").unwrap());
+        let before = network::STEPS.get();
+        assert!(study.goals().iter().all(|goal| goal.events.len() == 20 && goal.events[0].needed_value.is_some()));
+        let points = network::STEPS.get() - before;
+        let audit = crate::audit::Audit::new(&study, None);
+        assert!(audit.goals.iter().all(|goal| goal.events.iter().any(|event| !event.behind.is_empty())));
+        (points, network::STEPS.get() - before)
+    };
+    let (one, many) = (steps(1), steps(30));
+    assert!(many.0 < 2 * one.0 && many.1 < 2 * one.1, "{one:?} steps for one goal, {many:?} for 30");
+}

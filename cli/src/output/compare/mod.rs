@@ -32,9 +32,9 @@ impl<'s> View<'s> {
     pub(crate) fn new(study: &'s Study, index: RecordId, goal: Option<&str>) -> Option<Self> {
         let values = study.values_on_paper();
         let id = |goal: &GoalPoints| study.loaded.record(goal.index).id.to_string();
-        let mut goals = values.goals();
+        let goals = values.goals();
         let at = goals.iter().position(|own| goal.is_some_and(|goal| id(own) == goal)).unwrap_or(0);
-        let goal = if at < goals.len() { goals.swap_remove(at) } else { return None };
+        let goal = goals.get(at)?.clone();
         let compared = values.compare(index, goal.node)?;
         Some(Self { study, values, index, goal, compared })
     }

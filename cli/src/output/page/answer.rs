@@ -79,7 +79,7 @@ pub(super) fn goal(view: &PageView<'_>, goal: &GoalPoints) -> Value {
     let reached = view.audit.goals.iter().find(|own| own.index == goal.index);
     let verdict = reached.and_then(trace::audit::GoalScore::reached).filter(|_| is_scored);
     let before = reached.filter(|_| is_scored).and_then(|own| {
-        let points = own.predicted.map(|points| format!("{points:.1} points"))?;
+        let points = own.predicted.map(|points| format!("{} points", number::fixed(points, 1)))?;
         let chance = own.chance.map(|chance| format!(", {} chance", number::chance(chance))).unwrap_or_default();
         let place = own.place_predicted.map(|place| format!(", place {place}")).unwrap_or_default();
         Some(format!("predicted before the contest: {points}{chance}{place}"))

@@ -204,7 +204,7 @@ fn context(view: &PageView<'_>, places: &Places<'_, '_>, worths: Option<&Worths<
         "budgets": budgets::section(view),
         "decisions": decisions::section(view, worths, places),
         "amounts": study.values().amounts(),
-        "estimated": worths.and_then(|own| Some(format!("{:.1}", own.goal.predicted?))),
+        "estimated": worths.and_then(|own| Some(schema::number::fixed(own.goal.predicted?, 1))),
         "worth": worth::section(view, worths),
         "limits_sentence": changes::limits_sentence(&limits),
         "limits": limits,
@@ -307,7 +307,7 @@ impl<'t> PageView<'t> {
 
     fn worths(&self) -> Option<Worths<'t>> {
         let values = self.study.values_on_paper();
-        let goal = values.goals().into_iter().next()?;
+        let goal = values.goals().first()?.clone();
         let sensitivities = values.worth_of_all(goal.node);
         let chance = worth::chances(self, values, &goal, &sensitivities);
         Some(Worths { values, goal, sensitivities, chance })

@@ -42,7 +42,7 @@ fn event(view: &PageView<'_>, event: &EventPoints) -> Value {
     };
     json!({
         "event": view.link(event.index),
-        "plan": event.plan.map(|plan| format!("{plan:.1}")),
+        "plan": event.plan.map(|plan| number::fixed(plan, 1)),
         "points": event.spread.as_ref().map(points_of),
         "scored": view.study.is_event_scored(event),
         "vs_plan": event.plan.zip(event.predicted).map(|(plan, own)| number::signed(number::shown_change(plan, own, 1), 1)),

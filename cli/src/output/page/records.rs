@@ -9,7 +9,7 @@ use trace::RecordPositions;
 use trace::audit::TargetAudit;
 use trace::conclusion::Conclusion;
 use trace::graph::Link;
-use trace::history::story;
+use trace::history::story::Stories;
 use trace::planned::Planned;
 use trace::values::{Origin, Status};
 use trace::{CommitIndex, Finding, RecordId};
@@ -91,6 +91,8 @@ pub(super) struct Places<'v, 't> {
     findings: HashMap<&'v str, Vec<&'v Finding>>,
     targets: HashMap<RecordId, &'v TargetAudit>,
     positions: RecordPositions<'v>,
+    /// What the histories are made from; `None` without a history.
+    stories: Option<Stories<'v>>,
 }
 
 impl<'v, 't> Places<'v, 't> {
@@ -103,7 +105,8 @@ impl<'v, 't> Places<'v, 't> {
             }
         }
         let targets = view.audit.targets.iter().map(|target| (target.status.index, target)).collect();
-        Self { view, worths, findings, targets, positions: RecordPositions::new(&view.study.loaded) }
+        let stories = view.study.past().available().map(Stories::new);
+        Self { view, worths, findings, targets, positions: RecordPositions::new(&view.study.loaded), stories }
     }
 
     fn findings(&self, index: RecordId) -> &[&'v Finding] {
@@ -263,7 +266,7 @@ fn place(places: &Places<'_, '_>, index: RecordId, line: u32) -> Value {
         "stress": stress::of_part(view, index),
         "decision": loaded.decision(index).map(|_| decisions::place(view, index, worths)),
         "limits": limits,
-        "history": history(view, index),
+        "history": history(places, index),
         "findings": places.findings(index).iter().map(|own| finding(own)).collect::<Vec<_>>(),
     })
 }
@@ -404,10 +407,11 @@ fn result(view: &PageView<'_>, id: RecordId) -> Value {
 }
 
 /// What changed when, the latest first.
-fn history(view: &PageView<'_>, index: RecordId) -> Value {
-    let Some(history) = view.study.past().available() else { return Value::Null };
+fn history(places: &Places<'_, '_>, index: RecordId) -> Value {
+    let view = places.view;
+    let (Some(history), Some(stories)) = (view.study.past().available(), &places.stories) else { return Value::Null };
     let Some(record) = history.record(view.id(index)) else { return Value::Null };
-    let rows = story::rows(history, Some(record), None);
+    let rows = stories.rows(Some(record), None);
     let mut commits: Vec<(CommitIndex, Vec<Value>)> = Vec::new();
     for row in rows.iter().rev().take(MOST_CHANGES) {
         let change = json!({"what": key_words(&row.what), "before": row.before.as_deref().map(short), "after": row.after.as_deref().map(short)});

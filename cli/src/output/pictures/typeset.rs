@@ -170,6 +170,10 @@ fn unit(text: &str) -> Option<String> {
 
 /// A unit as it is printed; `None` for other text.
 fn unit_word(text: &str) -> Option<String> {
+    // Most words are no units.
+    if !Unit::has_known_names(text) {
+        return None;
+    }
     Unit::parse(text).ok()?;
     let (mut above, mut below) = (Vec::new(), Vec::new());
     let mut is_below = false;

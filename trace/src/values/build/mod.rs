@@ -77,5 +77,7 @@ pub(super) fn build(graph: &Arc<Graph>, measured: Measured) -> Values {
         partials_without_constants,
         gradients,
         bends,
+        goals: OnceLock::new(),
+        factors_in_car: OnceLock::new(),
     }
 }

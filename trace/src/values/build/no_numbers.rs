@@ -35,19 +35,18 @@ impl Builder<'_> {
             match &value.rule {
                 Rule::Formula(formula) if all_known => {
                     let formula = Arc::clone(formula);
-                    if self.report_formula(reported, node, &formula, &numbers) && !state.values[node].is_nan() {
+                    let is_missing = state.values[node].is_nan();
+                    if self.report_formula(reported, node, &formula, (&numbers, is_missing)) && !is_missing {
                         hidden.push(node);
                     }
                 }
                 Rule::Given(_) => {
+                    let what = if value.is_too_uncertain() { "uncertainty" } else { "number" };
+                    let message = format!("the {what} is too large (overflow)");
+                    // What is missing makes nothing else uncertain.
+                    self.network.nodes[node].uncertainty = 0.0;
                     let help = "correct the number or its unit";
-                    self.report_at(
-                        reported,
-                        &self.fields[node].clone(),
-                        0,
-                        "the number is too large (overflow)".to_owned(),
-                        help,
-                    );
+                    self.report_at(reported, &self.fields[node].clone(), 0, message, help);
                 }
                 Rule::Model { call, .. } if all_known && self.network.model_error(state, *call).is_none() => {
                     let name = self.network.calls[*call].model.name;
@@ -82,16 +81,25 @@ impl Builder<'_> {
         }
     }
 
-    /// Reports a formula if a step of it has no number, and returns whether one has none.
-    fn report_formula(&mut self, reported: &mut Reported, node: NodeId, formula: &Formula, numbers: &[f64]) -> bool {
-        let Some(trouble) = formula.trouble(numbers) else { return false };
+    /// Reports a formula if a step of it has no number, and returns whether one has none. If all steps have one and the value
+    /// is missing, it is too large.
+    fn report_formula(
+        &mut self,
+        reported: &mut Reported,
+        node: NodeId,
+        formula: &Formula,
+        (numbers, is_missing): (&[f64], bool),
+    ) -> bool {
+        let trouble = formula.trouble(numbers).map(|trouble| (trouble.start, trouble.what));
+        let too_large = is_missing.then_some((0, "the number is too large (overflow)"));
+        let Some((start, trouble)) = trouble.or(too_large) else { return false };
         let field = self.fields[node].clone();
         let (what, start) = match self.text_of(&field) {
-            Some(text) => (format!("`{}`", schema::words::shorten(&text)), trouble.start),
+            Some(text) => (format!("`{}`", schema::words::shorten(&text)), start),
             // The text of a score sheet is not in the record.
             None => ("the formula of the score sheet".to_owned(), 0),
         };
-        let mut message = format!("{what} has no number: {}", trouble.what);
+        let mut message = format!("{what} has no number: {trouble}");
         let inputs = self.named_inputs(formula, node, numbers);
         if !inputs.is_empty() {
             message = format!("{message}, with {inputs}");
