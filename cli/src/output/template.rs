@@ -214,7 +214,12 @@ pub(crate) fn escaped(text: &str) -> String {
                 out.push(c);
                 out.push_str("&#8203;");
             }
-            '-' if last[1..] == ['g', 'h'] && next.is_some_and(|next| next.is_ascii_digit()) => out.push_str("-&#8203;"),
+            '-' if last[1..] == ['g', 'h']
+                && !last[0].is_alphanumeric()
+                && next.is_some_and(|next| next.is_ascii_digit()) =>
+            {
+                out.push_str("-&#8203;")
+            }
             ':' if next == Some('/') => out.push_str(r"\:&#8203;"),
             '.' if last == ['w', 'w', 'w'] => out.push_str("&#8203;."),
             // A line that begins with a slash and a word is a command to the bots of a forge.

@@ -51,7 +51,8 @@ mod tests {
         for path in ["team/page.html", "own/docs/page.html", "team/inside/page.html", "elsewhere/new/page.html"] {
             refuse_link_out(&at(path)).unwrap();
         }
-        for path in ["team/out/page.html", "team/out", "own/out/deep/page.html", "team/docs/../out/a", "team/broken/a"] {
+        for path in ["team/out/page.html", "team/out", "own/out/deep/page.html", "team/docs/../out/a", "team/broken/a"]
+        {
             assert!(refuse_link_out(&at(path)).is_err(), "{path}");
         }
     }

@@ -169,11 +169,8 @@ fn caption(all: &[TargetRow]) -> String {
         0 => " targets",
         _ => "",
     };
-    let counts: Vec<String> = counts
-        .iter()
-        .enumerate()
-        .map(|(at, (word, count))| format!("{count}{} {}", noun(at, *count), word))
-        .collect();
+    let counts: Vec<String> =
+        counts.iter().enumerate().map(|(at, (word, count))| format!("{count}{} {}", noun(at, *count), word)).collect();
     let worst = all.iter().filter(|target| target.is_bad).filter_map(|target| Some((target, target.margin()?)));
     let worst = worst.min_by(|a, b| a.1.total_cmp(&b.1));
     let worst = worst.map(|(target, margin)| {
