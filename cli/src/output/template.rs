@@ -218,7 +218,7 @@ pub(crate) fn escaped(text: &str) -> String {
                 && !last[0].is_alphanumeric()
                 && next.is_some_and(|next| next.is_ascii_digit()) =>
             {
-                out.push_str("-&#8203;")
+                out.push_str("-&#8203;");
             }
             ':' if next == Some('/') => out.push_str(r"\:&#8203;"),
             '.' if last == ['w', 'w', 'w'] => out.push_str("&#8203;."),
