@@ -44,7 +44,7 @@ for (const [name, url] of [["car", car], ["middle", middle], ["season", season]]
   const fold = page.locator("#_budgets .folds details").first();
   const name = await fold.locator("summary").textContent();
   const part = await fold.locator("a").last().textContent();
-  assert.match(name, /\(\d+\)$/);
+  assert.match(name, /: (the largest \d+ of )?\d+ parts$/);
   const folded = await print(page, "folded");
   assert.equal(times(folded, name), 1);
   await fold.locator("summary").click();

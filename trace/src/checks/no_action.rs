@@ -102,7 +102,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
             continue;
         }
         let message = format!(
-            "{} is at risk: {} now, {} on {} ({}), limit {}; limit unchanged, no revision, no waiver since",
+            "{} is at risk: {} now, {} on {} ({}), limit {}; since then no change of the limit, no revision and no waiver",
             record.name(),
             numbers::value_text(study, target),
             then.shown(),
