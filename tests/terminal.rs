@@ -91,7 +91,7 @@ const COMMANDS: &[&str] = &[
     "--help",
     "check",
     "check --summary --rev HEAD~48",
-    "check --lead nobody",
+    "check --lead x",
     "delta HEAD~40 HEAD~25",
     "why rack-mount",
     "why car-mass",

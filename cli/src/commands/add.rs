@@ -16,11 +16,8 @@ use trace::snapshot::{Request, State};
 use trace::{Error, Project, Study};
 
 use super::edits::{finish, stops_commit};
-use super::{Done, Format};
-use super::{
-    folded,
-    keys::{self, Key},
-};
+use super::keys::{self, Key};
+use super::{Done, Format, folded};
 use crate::args::{Shared, cwd, today};
 use crate::output::{add, json};
 use crate::screen::{Ink, clean};

@@ -5,8 +5,8 @@ use trace::history::Past;
 use trace::history::choice::Choice;
 use trace::{Error, Project, RecordId, Study};
 
-use super::{Done, Format};
-use super::{folded, points::no_goal};
+use super::points::no_goal;
+use super::{Done, Format, folded};
 use crate::args::{Records, Shared};
 use crate::output::compare::{self, ChosenAt, Comparison, View, When};
 use crate::output::json;

@@ -207,7 +207,7 @@ impl Table {
                 .zip(widths)
                 .map(|(at, own)| {
                     let (text, paint) = row.get(*at).unwrap_or(&empty);
-                    (folded(&clean(text), *own), *paint)
+                    (in_lines(&clean(text), *own), *paint)
                 })
                 .collect();
             for number in 0..cells.iter().map(|(lines, _)| lines.len()).max().unwrap_or_default() {
@@ -241,7 +241,7 @@ fn indent(text: &str) -> usize {
 }
 
 /// A text in lines of a width, which keep its indent.
-fn folded(text: &str, own: usize) -> Vec<String> {
+fn in_lines(text: &str, own: usize) -> Vec<String> {
     if width(text) <= own {
         return vec![text.to_owned()];
     }

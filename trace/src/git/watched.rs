@@ -18,7 +18,7 @@ pub struct Watched {
     /// Record files, what they name, and what git writes with a commit.
     files: Vec<PathBuf>,
     /// Their folders, in which new record files may appear.
-    folders: Vec<PathBuf>,
+    folders: BTreeSet<PathBuf>,
 }
 
 impl Watched {
@@ -99,7 +99,7 @@ mod tests {
         std::fs::create_dir(at("known")).unwrap();
         assert!(std::process::Command::new("mkfifo").arg(at("known/pipe.yaml")).status().unwrap().success());
         std::os::unix::fs::symlink(root.path(), at("known/around")).unwrap();
-        let watched = Watched { files: Vec::new(), folders: vec![root.path().to_owned(), at("known")] };
+        let watched = Watched { files: Vec::new(), folders: [root.path().to_owned(), at("known")].into() };
         let mut states = vec![watched.state()];
         let mut next = |what: &str| {
             let state = watched.state();
