@@ -46,7 +46,9 @@ for (const name of ["middle", "end", "middle--brief", "end--brief"]) {
   }
   const page = await browser.newPage();
   await page.goto(url);
-  const headings = await page.evaluate(() => [...document.querySelectorAll("h1, h2, h3, caption, [open] > summary")].map((own) => own.textContent));
+  await page.emulateMedia({ media: "print" });
+  const headings = await page.evaluate(() => [...document.querySelectorAll("h1, h2, h3, caption, [open] > summary")].filter((own) => own.checkVisibility()).map((own) => own.textContent));
+  await page.emulateMedia({ media: null });
   // Those of sections with more than a paragraph: the paragraph below them is not the last thing on a page, either.
   const sections = new Set(await page.evaluate(() =>
     [...document.querySelectorAll("section:has(table, figure, ol) > h2, .decision > h3")].map((own) => own.textContent.trim().replace(/\s+/g, " "))));

@@ -22,7 +22,10 @@ const print = async (page, where, format = "A4") => {
   const pdf = await page.pdf({ format });
   if (shots) writeFileSync(`${shots}/page-${where.replace(/\W+/g, "-")}.pdf`, pdf);
   const all = await sheets(pdf);
-  const headings = await page.evaluate(() => [...document.querySelectorAll("h1, h2, h3, [open] > summary")].map((own) => own.textContent));
+  // Names of open folds that are not printed may be those of closed folds, which may end a sheet.
+  await page.emulateMedia({ media: "print" });
+  const headings = await page.evaluate(() => [...document.querySelectorAll("h1, h2, h3, [open] > summary")].filter((own) => own.checkVisibility()).map((own) => own.textContent));
+  await page.emulateMedia({ media: null });
   checked(all, headings, (at, all) => `${at} / ${all}`, where);
   return all;
 };
