@@ -160,13 +160,15 @@ if (!asked) addEventListener("DOMContentLoaded", () => {
     }
     return best;
   };
-  // A status of two words is one word, and what is due or unproven is in other sections.
+  // A status of two words is one word, and what is due, unproven, changed or in a finding is in other sections.
   const joined = (text) => text.toLowerCase().replaceAll("at risk", "at_risk");
   const states = new Map();
-  const mark = (selector, state) => all(selector).forEach((link) => states.set(link.hash, `${states.get(link.hash) || ""} ${state}`));
-  mark("#_due details .what a", "due");
-  mark("#_due details .day:has(.bad) + .what a", "overdue");
-  mark("#_unproven th a", "unproven");
+  const mark = (links, state) => links.forEach((link) => states.set(link.hash, `${states.get(link.hash) || ""} ${state}`));
+  mark(all("#_due details .what a"), "due");
+  mark(all("#_due details .day:has(.bad) + .what a"), "overdue");
+  mark(all("#_unproven th a"), "unproven");
+  mark(all("#_limits th a, #_recent a"), "changed");
+  all("#_findings li, #_open tr").forEach((own) => mark(own.querySelectorAll("a"), [...own.querySelectorAll("small")].map((one) => one.textContent)));
   const filter = (query) => {
     const typed = joined(query.get("q") || "").split(/\s+/).filter(Boolean);
     const wanted = keys.map((key) => query.get(key) || "");

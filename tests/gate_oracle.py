@@ -870,6 +870,8 @@ def prepare(folder, tierod, home, state):
     repository = Repository(folder, tierod, home)
     repository.git("init", "-q", "-b", "main", "--template=")
     repository.git("config", "remote.origin.url", "https://forge.invalid/team/car.git")
+    # Otherwise each commit starts git twice more, to find that there is nothing to do.
+    repository.git("config", "maintenance.auto", "false")
     repository.force(START, "start")
     repository.git("tag", "start")
     if STATES[state]:

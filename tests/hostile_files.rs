@@ -35,7 +35,7 @@ fn status(sandbox: &Sandbox, args: &[&str]) -> Option<i32> {
 
 #[test]
 fn a_pipe_in_the_folder_of_git_is_not_waited_for() {
-    for file in [
+    let files = [
         "HEAD",
         "index",
         "config",
@@ -50,18 +50,26 @@ fn a_pipe_in_the_folder_of_git_is_not_waited_for() {
         "refs/heads/other",
         "MERGE_HEAD",
         "included",
-    ] {
-        let sandbox = repository();
-        let path = sandbox.path_of(".git").join(file);
-        if file == "included" {
-            sandbox.git(&["config", "include.path", "included"]);
+    ];
+    // Each command looks for a pipe only after it has waited a second.
+    std::thread::scope(|scope| {
+        for file in files {
+            scope.spawn(move || a_pipe_is_not_waited_for(file));
         }
-        let _ = std::fs::remove_file(&path);
-        std::fs::create_dir_all(path.parent().unwrap()).unwrap();
-        assert!(Command::new("mkfifo").arg(&path).status().unwrap().success());
-        for command in [&["check"][..], &["check", "--staged"], &["delta", "HEAD"], &["history", "hub"], &["audit"]] {
-            assert!(status(&sandbox, command).is_some_and(|code| code <= 2), "{file}: {command:?} waits");
-        }
+    });
+}
+
+fn a_pipe_is_not_waited_for(file: &str) {
+    let sandbox = repository();
+    let path = sandbox.path_of(".git").join(file);
+    if file == "included" {
+        sandbox.git(&["config", "include.path", "included"]);
+    }
+    let _ = std::fs::remove_file(&path);
+    std::fs::create_dir_all(path.parent().unwrap()).unwrap();
+    assert!(Command::new("mkfifo").arg(&path).status().unwrap().success());
+    for command in [&["check"][..], &["check", "--staged"], &["delta", "HEAD"], &["history", "hub"], &["audit"]] {
+        assert!(status(&sandbox, command).is_some_and(|code| code <= 2), "{file}: {command:?} waits");
     }
 }
 

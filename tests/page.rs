@@ -260,7 +260,7 @@ fn the_overview_agrees_with_the_commands() {
     let per_kg = sandbox.tierod_in(&example_car(), &["worth", "car.mass", "--format", "json"]).json();
     let per_kg = per_kg["values"][0]["points_per_unit"].as_f64().unwrap();
     let spaced = worths.replace('\u{202f}', " ");
-    assert!(spaced.contains(&format!("1 kg more mass of the car: {per_kg:.3} points")), "{per_kg} in {spaced}");
+    assert!(spaced.contains(&format!("1 kg less mass of the car: +{:.3} points", -per_kg)), "{per_kg} in {spaced}");
     assert!(spaced.contains("Rim, ten-inch, two-piece: mass") && spaced.contains("The whole car: mass"), "{spaced}");
     assert!(!spaced.contains(" given ") && !spaced.contains("measured-factor"), "{spaced}");
     // What a part costs is one sentence.

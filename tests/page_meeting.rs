@@ -66,7 +66,7 @@ fn the_page_of_a_monday_answers_a_meeting() {
     // Too small an allowance is said, and what passed as planned is folded.
     let estimates = text(section(&page, "_estimates"));
     assert!(estimates.contains("mass estimated: 20.0 % used, 24.2 % needed"), "{estimates}");
-    assert!(text(section(&page, "_recent")).contains("24 passed as planned"));
+    assert!(text(section(&page, "_recent")).contains("all 24 that passed as planned"));
 }
 
 /// One decision, none, and two: the table of all of them is there from the second on.

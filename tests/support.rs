@@ -8,6 +8,9 @@ use std::time::{Duration, Instant};
 /// The day that the tests use as today, unless a test names another one.
 pub(crate) const DAY: &str = "2027-03-19";
 
+/// Otherwise each commit starts git twice more, to find that there is nothing to do.
+const NO_UPKEEP: [&str; 2] = ["-c", "maintenance.auto=false"];
+
 /// A temporary folder with a home next to it.
 pub(crate) struct Sandbox {
     folder: tempfile::TempDir,
@@ -102,7 +105,7 @@ impl Sandbox {
     /// Runs git in another folder; it must succeed.
     #[track_caller]
     pub(crate) fn git_in(&self, folder: &Path, args: &[&str]) -> String {
-        let output = self.command("git", folder).args(args).output().unwrap();
+        let output = self.command("git", folder).args(NO_UPKEEP).args(args).output().unwrap();
         let answer = Answer::from_output(&output);
         assert_eq!(answer.code, 0, "git {args:?}\n{}{}", answer.out, answer.err);
         answer.out
@@ -128,7 +131,7 @@ impl Sandbox {
         for who in ["AUTHOR", "COMMITTER"] {
             command.env(format!("GIT_{who}_DATE"), format!("{day}T12:00:00Z"));
         }
-        let output = command.args(args).output().unwrap();
+        let output = command.args(NO_UPKEEP).args(args).output().unwrap();
         assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
     }
 

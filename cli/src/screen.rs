@@ -113,6 +113,9 @@ impl Drop for Progress {
 /// Whether a character shows another text than is there: control characters (C0, C1), marks that change the direction of
 /// writing (UAX #9), line separators, and characters without a width that join, hide or tag others.
 pub(crate) fn is_hostile(c: char) -> bool {
+    if c.is_ascii() {
+        return c.is_ascii_control();
+    }
     let marks = matches!(c, '\u{2028}' | '\u{2029}' | '\u{202a}'..='\u{202e}' | '\u{fff9}'..='\u{fffb}');
     c.is_control() || marks || is_unseen(c)
 }

@@ -253,6 +253,10 @@ done("the keyboard, and addresses made by hand");
   assert.ok((await look("due"))[0] >= late, "what is overdue is due");
   const [risky] = await look("at risk");
   assert.ok(risky > 0 && risky === await page.locator("#_records tbody tr:not([hidden]) td:nth-child(6)", { hasText: "at risk" }).count(), `${risky}`);
+  // So does the name of a finding, and what has changed.
+  const [stale] = await look("stale");
+  assert.ok(stale > 0 && stale >= await page.evaluate(() => new Set([...document.querySelectorAll("#_findings li:has(a)")].filter((one) => one.querySelector("small").textContent.startsWith("stale-")).map((one) => one.querySelector("a").hash)).size));
+  assert.ok((await look("changed"))[0] >= await page.evaluate(() => new Set([...document.querySelectorAll("#_limits th a")].map((link) => link.hash)).size));
   done("words of a search");
 
   // On a phone nothing in the place of a target is out of sight: a row of its changed limits is a block.

@@ -7,7 +7,16 @@ cd "$(dirname "$0")"
 tierod=${TIEROD:-$(realpath ../../target/debug/tierod)}
 here=$PWD
 work=$(mktemp -d)
-trap 'rm -rf "$work"' EXIT
+page=
+finish() {
+  if [ -n "$page" ]; then
+    kill "$page" 2>/dev/null || true
+    wait "$page" 2>/dev/null || true
+    cat "$work/page.log"
+  fi
+  rm -rf "$work"
+}
+trap finish EXIT
 cp package.json .npmrc audit.mjs audit_print.mjs paper.mjs "$work"
 (cd "$work" && npm install --silent --no-audit --no-fund)
 export TIEROD_MODULES="$work/node_modules"
@@ -16,6 +25,10 @@ status=0
 (cd "$work/season" && "$tierod" audit --format html >"$work/audit.html") || status=$?
 # Findings at error level are not a failure of the page.
 [ "$status" -le 1 ]
+
+# The page and the audit take a browser each, so that both cores have work.
+"$here/page.sh" ${shots:+"$shots"} >"$work/page.log" 2>&1 &
+page=$!
 cd "$work"
 node audit.mjs "$work/audit.html" ${shots:+"$shots"}
 # In the middle of the season, at its end, and both in brief.
@@ -30,6 +43,9 @@ for state in middle end; do
 done
 node audit_print.mjs "$work" ${shots:+"$shots"}
 
-cd "$here"
-./deck.sh ${shots:+"$shots"}
-./page.sh ${shots:+"$shots"}
+"$here/deck.sh" ${shots:+"$shots"}
+status=0
+wait "$page" || status=$?
+page=
+cat "$work/page.log"
+exit "$status"

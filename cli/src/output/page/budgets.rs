@@ -35,6 +35,7 @@ fn budget(view: &PageView<'_>, number: usize, budget: &Budget) -> Value {
         .collect();
     json!({
         "budget": view.link(budget.index),
+        "lead": view.study.graph.lead(budget.index),
         "picture": super::drawn::budget(view, number, budget),
         "amount": budget.amount,
         "value": budget.value.map(shown),

@@ -54,7 +54,10 @@ pub(super) fn section(view: &PageView<'_>, worths: Option<&Worths<'_>>) -> Value
         if !reaches(own) {
             return format!("{quantity} of the car: no path to the points");
         }
-        format!("{unit_name} more {quantity} of the car: {} points", points(own.per_si * unit.factor()))
+        // As it would be changed to have more points.
+        let per_unit = own.per_si * unit.factor();
+        let direction = if per_unit < 0.0 { "less" } else { "more" };
+        format!("{unit_name} {direction} {quantity} of the car: {} points", points(per_unit.abs()))
     });
     let is_given = |own: &Worth| matches!(values.keys[own.node], Key::Local(..));
     let (given, own): (Vec<Worth>, Vec<Worth>) =
