@@ -286,3 +286,13 @@ fn an_import_has_a_bounded_number_of_parts() {
     assert!(error.contains("it has 25001, an import may have 25000"), "{error}");
     assert!(!sandbox.path_of("parts").exists());
 }
+
+/// Each new system has a file of its own, so that their number is bounded.
+#[test]
+fn an_import_has_a_bounded_number_of_new_systems() {
+    let rows: String = (0..1_001).map(|part| format!("p-{part};Bolt;S{part};1;5;2;CAD\n")).collect();
+    let sandbox = small(&rows);
+    let error = sandbox.tierod(&["import", "bom", "--with-systems"]).ended(2).err;
+    assert!(error.contains("it has 1001, an import may add 1000"), "{error}");
+    assert!(!sandbox.path_of("parts").exists());
+}

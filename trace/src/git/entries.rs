@@ -199,7 +199,9 @@ fn build(
     for (path, entry) in &own {
         let is_record = filter.is_record(path) && !nested.have(path);
         match entry.kind {
-            EntryKind::Submodule => listing.submodules.push(path.clone()),
+            EntryKind::Submodule => {
+                listing.submodules.insert(path.clone());
+            }
             EntryKind::Symlink if is_record => files.push(File { path: path.clone(), content: Err(symlink()) }),
             EntryKind::Symlink => {
                 listing.links.insert(path.clone());

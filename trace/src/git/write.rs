@@ -3,13 +3,14 @@
 //!
 //! A file is written only if it is what was read: a regular file with the same bytes, without links on the way.
 
+use std::ffi::OsStr;
 use std::fs::{self, File, Metadata};
 use std::io;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::{Duration, SystemTime};
 
-use foldhash::HashMap;
+use foldhash::{HashMap, HashSet};
 
 use super::beside::{Beside, ENDING, Rights};
 use super::regular::{self, NotRead};
@@ -69,9 +70,15 @@ pub(super) fn write(root: &Path, files: &[NewFile]) -> Result<(), Error> {
             });
         }
     }
+    let mut folders: HashMap<&Path, HashSet<&OsStr>> = HashMap::default();
     for new in &all {
-        new.sync_folder();
-        new.remove_abandoned();
+        if let (Some(folder), Some(name)) = (new.target.parent(), new.target.file_name()) {
+            folders.entry(folder).or_default().insert(name);
+        }
+    }
+    for (folder, names) in folders {
+        sync_folder(folder);
+        remove_abandoned(folder, &names);
     }
     Ok(())
 }
@@ -219,27 +226,29 @@ impl<'f> Prepared<'f> {
             }
         }
     }
+}
 
-    /// Writes the folder's new entry to the disk, where that is possible.
-    fn sync_folder(&self) {
-        if let Some(Ok(folder)) = self.target.parent().map(File::open) {
-            let _ = folder.sync_all();
-        }
+/// Writes the new entries of a folder to the disk, where that is possible.
+fn sync_folder(folder: &Path) {
+    if let Ok(folder) = File::open(folder) {
+        let _ = folder.sync_all();
     }
+}
 
-    /// Removes what a run that was killed has left beside the file long ago.
-    fn remove_abandoned(&self) {
-        let (Some(folder), Some(name)) = (self.target.parent(), self.target.file_name()) else { return };
-        let start = format!(".{}.", name.to_string_lossy());
-        for entry in fs::read_dir(folder).into_iter().flatten().flatten() {
-            let is_own = entry.file_name().to_str().is_some_and(|name| {
-                let number = name.strip_prefix(&start).and_then(|rest| rest.strip_suffix(ENDING));
-                number.is_some_and(|number| number.len() == 16 && number.bytes().all(|b| b.is_ascii_hexdigit()))
-            });
-            let age = |found: Metadata| SystemTime::now().duration_since(found.modified().ok()?).ok();
-            if is_own && entry.metadata().ok().and_then(age).is_some_and(|age| age > ABANDONED) {
-                let _ = fs::remove_file(entry.path());
-            }
+/// Removes what a run that was killed has left beside these files of a folder long ago.
+fn remove_abandoned(folder: &Path, names: &HashSet<&OsStr>) {
+    for entry in fs::read_dir(folder).into_iter().flatten().flatten() {
+        // `.`, the name of the file, `.`, and 16 digits.
+        let is_own = entry.file_name().to_str().is_some_and(|name| {
+            let parts = name.strip_suffix(ENDING).and_then(|name| name.strip_prefix('.')?.rsplit_once('.'));
+            parts.is_some_and(|(name, number)| {
+                let is_number = number.len() == 16 && number.bytes().all(|b| b.is_ascii_hexdigit());
+                is_number && names.contains(OsStr::new(name))
+            })
+        });
+        let age = |found: Metadata| SystemTime::now().duration_since(found.modified().ok()?).ok();
+        if is_own && entry.metadata().ok().and_then(age).is_some_and(|age| age > ABANDONED) {
+            let _ = fs::remove_file(entry.path());
         }
     }
 }

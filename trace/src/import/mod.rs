@@ -41,6 +41,8 @@ pub use totals::{Difference, Total};
 
 /// The largest number of parts of one import: all of them are evaluated before anything is written.
 const MOST_PARTS: usize = 25_000;
+/// The largest number of new systems of one import: each has a file of its own.
+const MOST_SYSTEMS: usize = 1_000;
 
 /// A row that is not imported.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -159,6 +161,11 @@ pub fn plan<'i>(loaded: &Loaded, import: &'i Import, table: &Table, adds_systems
     let mut items = Vec::new();
     if adds_systems {
         plan.systems = systems::missing(loaded, &rows.items);
+        if plan.systems.len() > MOST_SYSTEMS {
+            let error = Error::new("the sheet has too many new systems");
+            let why = format!("it has {}, an import may add {MOST_SYSTEMS}", plan.systems.len());
+            return Err(error.because(why).help("name another column for `system`; nothing was written"));
+        }
     }
     let leads = systems::Leads::new(loaded, &plan.systems);
     // The records of each new file, in the order of the files, and the position of each file.

@@ -8,7 +8,7 @@ mod filter;
 pub(crate) mod object_id;
 
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 
 use foldhash::{HashMap, HashSet};
 use schema::read::Problem;
@@ -97,16 +97,38 @@ pub(crate) struct Listing {
     /// The symbolic links among them.
     pub(crate) links: HashSet<String>,
     /// Submodules: what is below them cannot be seen from here, and counts as present.
-    pub(crate) submodules: Vec<String>,
+    pub(crate) submodules: HashSet<String>,
+    /// The folders of the paths, when first asked for.
+    folders: OnceLock<HashSet<String>>,
+}
+
+/// The folders that a path is in, from the inside out.
+fn folders_of(path: &str) -> impl Iterator<Item = &str> {
+    path.rmatch_indices('/').map(|(at, _)| &path[..at])
 }
 
 impl Listing {
     /// Whether it has a file with this path, or a folder with one.
     pub(crate) fn has(&self, path: &str) -> bool {
-        let below = |path: &str, folder: &str| path.strip_prefix(folder).is_some_and(|rest| rest.starts_with('/'));
         self.paths.contains(path)
-            || self.submodules.iter().any(|module| below(path, module))
-            || self.paths.iter().any(|known| below(known, path))
+            || folders_of(path).any(|folder| self.submodules.contains(folder))
+            || self.folders().contains(path)
+    }
+
+    fn folders(&self) -> &HashSet<String> {
+        self.folders.get_or_init(|| {
+            let mut all = HashSet::default();
+            for path in &self.paths {
+                for folder in folders_of(path) {
+                    // Those around a known one are known.
+                    if all.contains(folder) {
+                        break;
+                    }
+                    all.insert(folder.to_owned());
+                }
+            }
+            all
+        })
     }
 }
 
@@ -323,6 +345,23 @@ pub(crate) fn text_of(path: &Path) -> String {
 mod tests {
     use super::*;
     use crate::Loaded;
+
+    #[test]
+    fn files_folders_and_what_is_in_a_submodule_are_there() {
+        let mut listing = Listing::default();
+        let long = "a/".repeat(100);
+        listing.paths.extend((0..50_000).map(|number| format!("test/{number}/run.csv")));
+        listing.paths.insert(format!("{long}b"));
+        listing.submodules.insert("lib/shared".to_owned());
+        for there in ["test/7/run.csv", "test/7", "test", "a/a", "lib/shared/x", "lib/shared/x/y"] {
+            assert!(listing.has(there), "{there}");
+        }
+        for absent in ["test/7/run", "tes", "est", "lib", "lib/shared", "lib/share/x", "b", ""] {
+            assert!(!listing.has(absent), "{absent}");
+        }
+        // With a search through all paths this takes minutes.
+        assert!((0..50_000).all(|number| !listing.has(&format!("missing/{number}"))));
+    }
 
     #[test]
     fn paths_that_leave_the_project_are_not_looked_up() {
