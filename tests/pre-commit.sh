@@ -5,7 +5,8 @@
 #   tests/pre-commit.sh TIEROD [system|all]
 #
 # TIEROD is a built program, for the hook that uses it from the PATH; `system` omits the hook that builds its own.
-# The commit at HEAD is tested. Needs python3 with pip.
+# The commit at HEAD is tested. Needs python3 with pip. INSTALLED_HOOKS names a folder in which the framework keeps what it has
+# built for that commit.
 set -euo pipefail
 
 top=$(cd "$(dirname "$0")/.." && pwd)
@@ -16,7 +17,7 @@ trap 'rm -rf "$work"' EXIT
 
 python3 -m pip install --quiet --disable-pip-version-check --root-user-action=ignore --target "$work/tools" \
   pre-commit==4.7.0 check-jsonschema==0.39.0
-export PYTHONPATH="$work/tools" PRE_COMMIT_HOME="$work/cache" PRE_COMMIT_COLOR=never
+export PYTHONPATH="$work/tools" PRE_COMMIT_HOME="${INSTALLED_HOOKS:-$work/cache}" PRE_COMMIT_COLOR=never
 mkdir "$work/bin"
 ln -s "$program" "$work/bin/tierod"
 export PATH="$work/bin:$PATH"

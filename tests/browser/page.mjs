@@ -59,6 +59,8 @@ const views = ["#_top", "#_records", "#_records?kind=part", "#front-upright", "#
   const fits = async (view, width, look) => {
     const wide = await page.evaluate(() => document.documentElement.scrollWidth);
     assert.ok(wide <= width, `${view} at ${width}, ${look}: ${wide}`);
+    const bare = await page.evaluate(() => [...document.querySelectorAll(".stack td:not(.what)")].filter((cell) => getComputedStyle(cell).display === "block" && cell.checkVisibility() && !cell.textContent.trim()).length);
+    assert.equal(bare, 0, `${view} at ${width}, ${look}: labels without a value`);
     if (shots) await page.screenshot({ path: `${shots}/page-${width}-${look}-${view.replace(/\W/g, "")}.png` });
   };
   for (const view of views) {

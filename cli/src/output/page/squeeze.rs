@@ -6,10 +6,12 @@ use std::collections::HashSet;
 
 /// End tags that a parser adds itself, before the next such element and at the end of their parent.
 const IMPLIED: [&str; 9] = ["li", "td", "th", "tr", "thead", "tbody", "dt", "dd", "option"];
+/// Those of them after which a line break would become part of a cell, so that an empty one is not empty.
+const OF_TABLES: [&str; 5] = ["td", "th", "tr", "thead", "tbody"];
 
 /// A page with quoted attributes, as the template writes it. `without` are the ids of the records that have no place.
 pub(super) fn squeeze(html: &str, without: &HashSet<&str>) -> String {
-    let mut out = Output { html: String::with_capacity(html.len()), lines: None, without };
+    let mut out = Output { html: String::with_capacity(html.len()), lines: None, after_cell: false, without };
     let mut rest = html;
     while let Some(start) = rest.find('<') {
         let (text, tag) = rest.split_at(start);
@@ -50,11 +52,13 @@ struct Output<'w> {
     html: String,
     /// Lines that follow each other, as one path with their class.
     lines: Option<(String, String)>,
+    /// Whether the last tag was the end of a part of a table.
+    after_cell: bool,
 }
 
 impl Output<'_> {
     fn text(&mut self, text: &str) {
-        if !text.is_empty() {
+        if !text.is_empty() && !(self.after_cell && text.trim().is_empty()) {
             self.end_lines();
             self.html.push_str(&plain(text));
         }
@@ -65,7 +69,9 @@ impl Output<'_> {
             self.html.push_str(tag);
             return;
         }
-        if let Some(name) = tag.strip_prefix("</").and_then(|tag| tag.strip_suffix('>')) {
+        let end_of = tag.strip_prefix("</").and_then(|tag| tag.strip_suffix('>'));
+        self.after_cell = end_of.is_some_and(|name| OF_TABLES.contains(&name));
+        if let Some(name) = end_of {
             if !IMPLIED.contains(&name) {
                 self.end_lines();
                 self.html.push_str(tag);
@@ -191,7 +197,7 @@ mod tests {
             ("<details open><summary>x</summary></details>", "<details open><summary>x</summary></details>"),
             (
                 "<table><thead><tr><th>a</th></tr></thead><tbody>\n<tr><td>1</td></tr>\n</tbody></table>b",
-                "<table><thead><tr><th>a<tbody>\n<tr><td>1\n</table>b",
+                "<table><thead><tr><th>a<tbody>\n<tr><td>1</table>b",
             ),
             ("<option value=\"\">all</option>", "<option value>all"),
             ("<!doctype html>\n<!-- mark -->\n<p>", "<!doctype html>\n<!-- mark -->\n<p>"),
