@@ -358,6 +358,9 @@ class Fuzzer:
         if made.kind == "template":
             failures.extend(self.confined(place))
         difference = changed(before, tree(place), new=True)
+        if "from git-sparse" in made.log:
+            # Git adds the folders of a sparse index to its own objects, whichever of its commands reads the index.
+            difference = [name for name in difference if not name.startswith("tree/.git/objects/")]
         if difference:
             failures.append((chosen[0], "changed", f"a reading command changed {difference[:5]}"))
         for words in rng.sample(WRITING, 2):
