@@ -24,6 +24,8 @@ pub enum GitError {
     },
     /// The program `git` was ended because it took too long.
     TooLong,
+    /// The program `git` was ended because it only waited.
+    Asleep,
     /// Comparing files with the patterns of `.gitignore` takes too long.
     SlowPatterns,
     /// The program `git` ended with an exit code other than 0.
@@ -165,6 +167,7 @@ impl GitError {
             Self::NotStarted { .. } => "git could not be started".to_owned(),
             Self::Stopped { .. } => "git stopped before its output was complete".to_owned(),
             Self::TooLong => "git takes too long".to_owned(),
+            Self::Asleep => "git waits without an end".to_owned(),
             Self::SlowPatterns => "comparing the untracked files with `.gitignore` takes too long".to_owned(),
             Self::Refused { output, .. } if output.is_empty() => "git failed without a message".to_owned(),
             Self::Refused { output, .. } => output.clone(),
@@ -207,6 +210,7 @@ impl GitError {
             Self::Stopped { cause } => cause.clone(),
             Self::UnexpectedOutput { line, .. } => Some(schema::words::shorten(line)),
             Self::OtherOwner { folder } => Some(format!("{} has another owner", folder.display())),
+            Self::Asleep => Some("no progress for 5 s: a file that it opens is probably a pipe".to_owned()),
             Self::UnfinishedMerge { path } => Some(path.clone()),
             Self::MissingObject { object } | Self::DamagedObject { object } | Self::LargeObject { object } => {
                 Some(schema::words::shorten(object))
@@ -242,6 +246,9 @@ impl GitError {
             Self::NotStarted { .. } => "install git, and make sure that it is on the PATH",
             Self::TooLong => {
                 "see Limits in SECURITY.md; `git gc` and `git fsck` show whether the repository is damaged"
+            }
+            Self::Asleep => {
+                "look for a pipe among the files that `.git` and its configuration name, or clone the repository again"
             }
             Self::SlowPatterns => {
                 "remove patterns with many `*` from `.gitignore`, or add the files that it does not ignore: `git add --force FILE`"
