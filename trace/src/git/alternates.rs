@@ -100,8 +100,8 @@ mod tests {
 
     #[test]
     fn the_list_is_read_as_git_does() {
-        let text = b"# no\n../a \n\n\"../b\\t\\101\\\"\"\n\"open\n\"c\"xd\n\"\\q\"\ne";
+        let text = b"# no\n../a \n\n\"../b\\t\\101\\\"\"\nc\"\n\"d\ne\"\n\"\\q\"\n\"f";
         let found: Vec<String> = of_git(text).into_iter().map(|path| String::from_utf8(path).unwrap()).collect();
-        assert_eq!(found, ["../a ", "../b\tA\"", "open\n", "\"xd", "\"\\q\"", "e"].map(str::to_owned)[..].to_vec());
+        assert_eq!(found, ["../a ", "../b\tA\"", "c\"", "d\ne", "\"\\q\"", "\"f"]);
     }
 }

@@ -9,7 +9,7 @@ use std::time::{Duration, Instant};
 
 use super::asleep::{self, Sleep, Watch};
 use super::environment::{Environment, Locals, bare_repository, outside_of_bare};
-use super::error::GitError;
+use super::error::{GitError, without_contents};
 use super::waiting;
 
 /// An empty file on every system that git supports.
@@ -385,7 +385,7 @@ pub(super) fn refused(output: &Output) -> GitError {
     const MOST_LINES: usize = 5;
     let lines = printed.lines().filter(|line| !line.starts_with("hint:"));
     let printed = lines.take(MOST_LINES).collect::<Vec<_>>().join("\n");
-    GitError::Refused { code: output.status.code(), output: printed }
+    GitError::Refused { code: output.status.code(), output: without_contents(&printed) }
 }
 
 /// The error of output in an unknown format.
