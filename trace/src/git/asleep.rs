@@ -128,6 +128,29 @@ mod tests {
     }
 
     #[test]
+    fn an_answer_that_never_comes_is_an_error() {
+        use std::io::{Read as _, Write as _};
+        let script = "read x; echo one; read x; read x; echo two";
+        let mut child = Command::new("sh");
+        let child = child.args(["-c", script]).stdin(Stdio::piped()).stdout(Stdio::piped());
+        let mut child = child.spawn().unwrap();
+        let (mut input, mut output) = (child.stdin.take().unwrap(), child.stdout.take().unwrap());
+        let watch = Watch::start(child.id(), super::super::process::kill);
+        // No answer is awaited here.
+        std::thread::sleep(INTERVAL * (MOST + 10));
+        let mut ask = || {
+            watch.during(|| {
+                input.write_all(b"x\n").unwrap();
+                let mut answer = [0; 4];
+                output.read_exact(&mut answer).map_err(|_| GitError::Stopped { cause: None })
+            })
+        };
+        assert_eq!(ask(), Ok(()));
+        assert_eq!(ask(), Err(GitError::Asleep));
+        child.wait().unwrap();
+    }
+
+    #[test]
     fn only_what_waits_and_does_nothing_is_asleep() {
         let shell = |script: &str| is_asleep(Command::new("sh").args(["-c", script]));
         let results = std::thread::scope(|scope| {

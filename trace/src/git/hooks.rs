@@ -52,7 +52,7 @@ impl Hooks {
             None => return Err(GitError::NoRepository { hint: "run `git init` first" }.into()),
         };
         let named = git.hooks(&top)?;
-        let (home, is_home) = (discover(folder).map(|found| found.top), is_at_home(&top, folder, &environment));
+        let (home, is_home) = (discover(folder).map(|found| found.top), is_at_home(&top, folder, &locals));
         let folder = resolved(&named);
         let common = git.git.text(&["rev-parse", "--path-format=absolute", "--git-common-dir"]).ok();
         // Another shared folder is that of other repositories.

@@ -85,7 +85,7 @@ fn is_out_of_time(status: ExitStatus) -> bool {
 }
 
 /// Ends a process.
-fn kill(id: u32) {
+pub(super) fn kill(id: u32) {
     #[cfg(unix)]
     if let Some(id) = i32::try_from(id).ok().and_then(rustix::process::Pid::from_raw) {
         let _ = rustix::process::kill_process(id, rustix::process::Signal::KILL);

@@ -53,7 +53,7 @@ impl Remotes {
         config_size::check(folder, &locals, &environment)?;
         let git = Plumbing::new(folder, &locals);
         let Some((top, false)) = git.top(&environment)? else { return Ok(None) };
-        if !is_at_home(&top, folder, &environment) {
+        if !is_at_home(&top, folder, &locals) {
             return Err(GitError::TreeElsewhere { top }.into());
         }
         let remotes = git.remotes();
