@@ -1,6 +1,6 @@
 //! An end for a process whose answer never comes: it waits for a pipe that no search has found.
 //!
-//! Only Linux lists what is needed. A process that waits for a disk is not asleep there, nor is one without its turn on a processor.
+//! Only Linux lists what is needed. A process that waits for a disk is not asleep there, nor is one that waits for a processor.
 
 use std::sync::mpsc::{self, RecvTimeoutError, Sender};
 use std::sync::{Arc, Mutex};
@@ -34,8 +34,8 @@ impl Sleep {
     }
 }
 
-/// How often the threads of a process began to wait; `None` if one of them does not wait now, if the process has started another one,
-/// or if the system does not list it.
+/// How often the threads of a process began to wait; `None` if one of them does not wait now, if the process has started
+/// another one, or if the system does not list it.
 fn switches(id: u32) -> Option<u64> {
     if cfg!(not(target_os = "linux")) {
         return None;

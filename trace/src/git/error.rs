@@ -277,7 +277,8 @@ impl GitError {
             }
             Self::NoIndex => "give a revision, for example `--rev main`",
             Self::TreeElsewhere { .. } => {
-                "run `git config --unset core.worktree`; if it is intended, run this in that folder, with GIT_DIR and GIT_WORK_TREE set"
+                "run `git config --unset core.worktree`; if it is intended, run this in that folder, with GIT_DIR and \
+                 GIT_WORK_TREE set"
             }
             Self::UnfinishedMerge { .. } => "resolve the conflicts and `git add` the files, then check again",
             Self::MissingObject { .. } => {
