@@ -286,6 +286,9 @@ fn a_large_configuration_is_not_read() {
     sandbox.write(".git/more", "[a]\n".repeat(10_000));
     assert!(!fails("[include]\n\tpath = more\n"));
     assert!(fails(&format!("[include]\n{}", "\tpath = more\n".repeat(40))));
+    // A bracket in a name ends no section.
+    sandbox.write(".git/more]", "[a]\n".repeat(300_000));
+    assert!(fails("[include] path = more]\n"));
 }
 
 /// Writes the index with a change of its bytes before the hash at its end.
@@ -342,13 +345,21 @@ fn a_deep_list_of_trees_in_the_index_is_read() {
 /// An index of a pack with a place behind the end of the pack: libgit2 would look there.
 #[test]
 fn an_index_that_leads_behind_its_pack_is_damaged() {
-    for several in [false, true] {
+    for (several, elsewhere) in [(false, false), (true, false), (false, true)] {
         let sandbox = repository();
         sandbox.git(&["repack", "-adq"]);
+        let mut folder = sandbox.path_of(".git/objects/pack");
+        if elsewhere {
+            // In a folder of objects that the repository names.
+            sandbox.write(".git/objects/info/alternates", "../alt\n");
+            std::fs::create_dir(sandbox.path_of(".git/alt")).unwrap();
+            std::fs::rename(&folder, sandbox.path_of(".git/alt/pack")).unwrap();
+            folder = sandbox.path_of(".git/alt/pack");
+        }
         if several {
             sandbox.git(&["multi-pack-index", "write"]);
         }
-        let files = std::fs::read_dir(sandbox.path_of(".git/objects/pack")).unwrap().flatten();
+        let files = std::fs::read_dir(folder).unwrap().flatten();
         let name = if several { "multi-pack-index" } else { ".idx" };
         let path = files.map(|file| file.path()).find(|path| path.to_str().unwrap().ends_with(name)).unwrap();
         let mut bytes = std::fs::read(&path).unwrap();
@@ -369,7 +380,12 @@ fn an_index_that_leads_behind_its_pack_is_damaged() {
         std::fs::write(&path, [&bytes[..], &hash].concat()).unwrap();
         for command in [&["check"][..], &["history", "hub"], &["audit"], &["check", "--rev", "HEAD"], &["delta"]] {
             let answer = sandbox.tierod(command);
-            assert!((0..=2).contains(&answer.code), "{several} {command:?}: {}\n{}", answer.code, answer.err);
+            assert!(
+                (0..=2).contains(&answer.code),
+                "{several} {elsewhere} {command:?}: {}\n{}",
+                answer.code,
+                answer.err
+            );
         }
     }
 }
@@ -454,4 +470,32 @@ fn hooks_outside_are_neither_written_nor_removed() {
     assert!(hook.exists());
     stranger.tierod(&["hook", "remove", "--outside"]).ended(0);
     assert!(!hook.exists());
+}
+
+/// A working tree that the repository's own configuration leads to: it is outside, with all that is in it.
+#[test]
+fn nothing_is_written_into_a_working_tree_elsewhere() {
+    let sandbox = repository();
+    let other = sandbox.outside().join("other");
+    std::fs::create_dir(&other).unwrap();
+    for (tree, hooks) in [("/", other.to_str().unwrap()), ("../..", "other"), ("../..", "work/../other")] {
+        sandbox.git(&["config", "core.worktree", tree]);
+        sandbox.git(&["config", "core.hooksPath", hooks]);
+        for args in [&["hook", "install"][..], &["hook", "remove"]] {
+            let error = sandbox.tierod(args).ended(2).err;
+            assert!(error.contains("the hooks of this repository are outside of it"), "{tree} {args:?}: {error}");
+        }
+        let error = sandbox.tierod(&["init", "--ci=shell"]).ended(2).err;
+        assert!(error.contains("core.worktree of the repository is /"), "{error}");
+        assert_eq!(std::fs::read_dir(&other).unwrap().count(), 0);
+        assert!(!sandbox.outside().join("tierod-ci.sh").exists());
+    }
+    // Its own hooks are where they were, and a tree that the user names is used.
+    sandbox.git(&["config", "--unset", "core.hooksPath"]);
+    sandbox.tierod(&["hook", "install"]).ended(0);
+    assert!(sandbox.path_of(".git/hooks/pre-commit").exists());
+    let mut command = sandbox.command(env!("CARGO_BIN_EXE_tierod"), sandbox.outside());
+    command.env("GIT_WORK_TREE", sandbox.outside()).env("GIT_DIR", sandbox.path_of(".git"));
+    Answer::from_output(&command.args(["init", "--ci=shell"]).output().unwrap()).ended(0);
+    assert!(sandbox.outside().join("tierod-ci.sh").exists());
 }

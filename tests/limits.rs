@@ -208,6 +208,54 @@ fn a_pipe_in_a_nested_repository_is_found() {
     finds_the_pipe(&sandbox, &["check"]);
 }
 
+/// A repository that libgit2 does not read.
+fn read_by_git() -> Sandbox {
+    let sandbox = Sandbox::new();
+    sandbox.git(&["init", "-q", "-b", "main", "--object-format=sha256"]);
+    sandbox.small_root("");
+    sandbox.commit_on("2027-03-01", "one");
+    sandbox
+}
+
+/// Files that git opens by a name in quotes, or from the top of the working tree.
+#[test]
+fn a_pipe_that_only_git_opens_is_found() {
+    let quoted = read_by_git();
+    quoted.write(".git/objects/info/alternates", "# none\n\"../../\\141lt\"\n");
+    pipe(&quoted.path_of("alt/info/alternates"));
+    for args in [&["check"][..], &["delta", "HEAD"], &["history", "hub"]] {
+        finds_the_pipe(&quoted, args);
+    }
+    let authors = read_by_git();
+    pipe(&authors.path_of(".mailmap"));
+    finds_the_pipe(&authors, &["check", "--rev", "HEAD@{0}"]);
+    let rules = repository();
+    rules.git(&["config", "core.excludesFile", "rules"]);
+    pipe(&rules.path_of("rules"));
+    rules.write("new.yaml", "parts: {new: {in: x}}\n");
+    finds_the_pipe(&rules, &["check"]);
+}
+
+/// What no search finds: git is ended when it does nothing but wait.
+#[cfg(target_os = "linux")]
+#[test]
+fn git_that_only_waits_is_ended() {
+    let named = "~root/../proc/self/cwd/pipe";
+    let ends = |section: &str, key: &str, args: &[&str]| {
+        let sandbox = repository();
+        pipe(&sandbox.path_of("pipe"));
+        sandbox.write("new.yaml", "parts: {new: {in: x}}\n");
+        let config = std::fs::read_to_string(sandbox.path_of(".git/config")).unwrap();
+        sandbox.write(".git/config", format!("{config}[{section}]\n\t{key} = {named}\n"));
+        let start = std::time::Instant::now();
+        let answer = timed(&sandbox, args).unwrap_or_else(|| panic!("{args:?} waits"));
+        assert!(answer.code == 2 && answer.err.contains("git waits without an end"), "{args:?}: {}", answer.err);
+        assert!(start.elapsed().as_secs() < 20, "{args:?}: {:?}", start.elapsed());
+    };
+    ends("include", "path", &["hook", "install"]);
+    ends("core", "excludesFile", &["check"]);
+}
+
 /// Links to the same large folder again and again, which are looked at before the pipe by their names.
 #[test]
 fn a_pipe_behind_many_links_is_found() {

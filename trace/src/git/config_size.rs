@@ -5,9 +5,10 @@ use std::path::{Path, PathBuf};
 
 use foldhash::HashMap;
 
+use super::alternates;
 use super::environment::{Environment, Locals, discover};
 use super::error::GitError;
-use super::regular;
+use super::regular::{self, path_of};
 
 /// The largest size in bytes: that of ten thousand branches.
 const MOST: u64 = 1 << 20;
@@ -29,12 +30,14 @@ pub(super) fn check(folder: &Path, locals: &Locals, environment: &Environment) -
         _ => discover(folder).map(|found| found.git_dir),
     };
     let Some(own) = own else { return Ok(()) };
-    let common = regular::small_text(&own.join("commondir")).map(|text| own.join(text.trim()));
+    let common = regular::small_linked(&own.join("commondir")).map(|text| own.join(path_of(text.trim_ascii())));
     let common = common.unwrap_or_else(|| own.clone());
     let branch = regular::small_text(&own.join("HEAD"));
     let branch = branch.as_deref().and_then(|text| text.strip_prefix("ref:")).map(|name| common.join(name.trim()));
-    let small = [own.join("HEAD"), own.join("commondir"), common.join("objects/info/alternates")];
-    let small = small.into_iter().chain(branch).map(|file| (file, MOST));
+    let objects = alternates::all(&common.join("objects"));
+    let objects = objects.iter().map(|objects| objects.join(alternates::FILE));
+    let small = [own.join("HEAD"), own.join("commondir")].into_iter().chain(branch).chain(objects);
+    let small = small.map(|file| (file, MOST));
     let lists = [common.join("packed-refs"), common.join("shallow"), own.join("index")].map(|file| (file, MOST_LISTED));
     for (file, most) in small.chain(lists) {
         if file.metadata().is_ok_and(|found| found.is_file() && found.len() > most) {
@@ -53,7 +56,7 @@ pub(super) fn check(folder: &Path, locals: &Locals, environment: &Environment) -
 struct Sizes {
     left: u64,
     /// The files that were read; an empty text for one that cannot be.
-    texts: HashMap<PathBuf, String>,
+    texts: HashMap<PathBuf, Vec<u8>>,
 }
 
 impl Sizes {
@@ -63,9 +66,9 @@ impl Sizes {
             // Git follows a link here. For a pipe or a device `waiting` has an error.
             let read = file.canonicalize().map(|real| regular::read(&real, MOST));
             let text = match read {
-                Ok(Ok(bytes)) => String::from_utf8_lossy(&bytes).into_owned(),
+                Ok(Ok(bytes)) => bytes,
                 Ok(Err(regular::NotRead::TooLarge(_))) => return None,
-                _ => String::new(),
+                _ => Vec::new(),
             };
             self.texts.insert(file.to_owned(), text);
         }
@@ -73,9 +76,9 @@ impl Sizes {
         self.left = self.left.checked_sub(text.len() as u64)?;
         let includes = if depth > 0 { included(text) } else { Vec::new() };
         for path in includes {
-            let path = match (path.strip_prefix("~/"), std::env::var_os("HOME")) {
-                (Some(rest), Some(home)) => PathBuf::from(home).join(rest),
-                _ => file.parent()?.join(path),
+            let path = match (path.strip_prefix(b"~/"), std::env::var_os("HOME")) {
+                (Some(rest), Some(home)) => PathBuf::from(home).join(path_of(rest)),
+                _ => file.parent()?.join(path_of(&path)),
             };
             self.take(&path, depth - 1)?;
         }
@@ -84,37 +87,90 @@ impl Sizes {
 }
 
 /// The paths that a configuration file includes, whatever their conditions are.
-fn included(text: &str) -> Vec<String> {
-    let text = text.replace("\\\r\n", "").replace("\\\n", "");
+fn included(text: &[u8]) -> Vec<Vec<u8>> {
+    let mut rest = Rest(text.strip_prefix(b"\xef\xbb\xbf").unwrap_or(text));
     let (mut found, mut is_include) = (Vec::new(), false);
-    for line in text.lines() {
-        let mut line = line.trim();
-        if let Some(header) = line.strip_prefix('[') {
-            let name = header.trim_start().split(|c: char| !c.is_ascii_alphanumeric()).next().unwrap_or("");
-            is_include = ["include", "includeif"].iter().any(|own| name.eq_ignore_ascii_case(own));
-            line = header.rsplit_once(']').map_or("", |(_, rest)| rest.trim());
-        }
-        if let Some((key, value)) = line.split_once('=').filter(|_| is_include)
-            && key.trim().eq_ignore_ascii_case("path")
-        {
-            found.push(unquoted(value.trim()));
+    while let Some(first) = rest.first() {
+        match first {
+            b'#' | b';' => drop(rest.until(b"\n")),
+            b'[' => is_include = rest.header(),
+            _ => {
+                let key = rest.until(b"=\n");
+                if rest.0.first() == Some(&b'=') {
+                    let value = rest.value();
+                    found.extend((is_include && key.trim_ascii().eq_ignore_ascii_case(b"path")).then_some(value));
+                }
+            }
         }
     }
     found
 }
 
-/// A value without its quotes and the comment behind it.
-fn unquoted(value: &str) -> String {
-    let (mut text, mut is_quoted, mut signs) = (String::new(), false, value.chars());
-    while let Some(sign) = signs.next() {
-        match sign {
-            '"' => is_quoted = !is_quoted,
-            '\\' => text.extend(signs.next()),
-            '#' | ';' if !is_quoted => break,
-            sign => text.push(sign),
-        }
+/// What is left of a configuration file.
+struct Rest<'t>(&'t [u8]);
+
+impl<'t> Rest<'t> {
+    /// The next sign that is not a space.
+    fn first(&mut self) -> Option<u8> {
+        self.0 = self.0.trim_ascii_start();
+        self.0.first().copied()
     }
-    text.trim_end().to_owned()
+
+    fn next(&mut self) -> Option<u8> {
+        let (first, rest) = self.0.split_first()?;
+        self.0 = rest;
+        Some(*first)
+    }
+
+    /// What is before the first of these signs.
+    fn until(&mut self, signs: &[u8]) -> &'t [u8] {
+        let end = self.0.iter().position(|byte| signs.contains(byte)).unwrap_or(self.0.len());
+        let (before, rest) = self.0.split_at(end);
+        self.0 = rest;
+        before
+    }
+
+    /// Reads the name of a section, to the first bracket outside of quotes; whether it is one that includes.
+    fn header(&mut self) -> bool {
+        self.next();
+        self.first();
+        let length = self.0.iter().take_while(|byte| byte.is_ascii_alphanumeric()).count();
+        let name = &self.0[..length];
+        let mut is_quoted = false;
+        while let Some(sign) = self.next() {
+            match sign {
+                b'"' => is_quoted = !is_quoted,
+                b'\\' if is_quoted => drop(self.next()),
+                b']' if !is_quoted => break,
+                b'\n' => break,
+                _ => {}
+            }
+        }
+        [b"include".as_slice(), b"includeif"].iter().any(|own| name.eq_ignore_ascii_case(own))
+    }
+
+    /// Reads a value to the end of its line, without its quotes and the comment behind it.
+    fn value(&mut self) -> Vec<u8> {
+        self.next();
+        let (mut text, mut is_quoted) = (Vec::new(), false);
+        while let Some(sign) = self.next() {
+            match sign {
+                b'\n' => break,
+                b'"' => is_quoted = !is_quoted,
+                b'\\' => match self.next() {
+                    Some(b'\n') | None => {}
+                    Some(b'\r') if self.0.first() == Some(&b'\n') => drop(self.next()),
+                    Some(b't') => text.push(b'\t'),
+                    Some(b'b') => text.push(8),
+                    Some(b'n') => text.push(b'\n'),
+                    Some(sign) => text.push(sign),
+                },
+                b'#' | b';' if !is_quoted => drop(self.until(b"\n")),
+                sign => text.push(sign),
+            }
+        }
+        text.trim_ascii().to_vec()
+    }
 }
 
 #[cfg(test)]
@@ -134,9 +190,9 @@ mod tests {
 
     #[test]
     fn includes_are_found() {
-        let text = "[core]\n\tpath = no\n[Include] path = a # one\n[includeIf \"gitdir:x]/\"]\nPATH=\"b ;c\"\n; path = no\n path = d\\\n/e\n[x \
-                    \"include\"]\npath = no\n";
-        assert_eq!(included(text), ["a", "b ;c", "d/e"]);
+        let text = "\u{feff}[include]path = first]\n[core]\n\tpath = no\n[Include] path = a # one\n[includeIf \"gitdir:x]/\"]\nPATH=\"b ;c\"\n; path = no\n path = d\\\n/e\n[x \
+                    \"include\"]\npath = no\n; \\\n[core] [include]\r\npath = e\\tf]\r\n";
+        assert_eq!(included(text.as_bytes()), ["first]", "a", "b ;c", "d/e", "e\tf]"].map(str::as_bytes));
     }
 
     #[test]

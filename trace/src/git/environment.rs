@@ -204,6 +204,13 @@ pub(super) fn discover(folder: &Path) -> Option<Found> {
     })
 }
 
+/// Whether the top of a working tree is where the `.git` of a folder was found: otherwise the configuration of the repository,
+/// which a stranger may have written, leads to the tree. What the environment names is trusted.
+pub(super) fn is_at_home(top: &Path, folder: &Path, locals: &Locals) -> bool {
+    let real = |path: &Path| path.canonicalize().ok();
+    matches!(locals, Locals::Whole(_)) || discover(folder).is_some_and(|found| real(&found.top) == real(top))
+}
+
 /// A folder above one that only looks like a repository: `HEAD`, `objects` and `refs` may be files that somebody committed. It
 /// counts as one only outside of every working tree.
 pub(super) fn outside_of_bare(folder: &Path) -> &Path {

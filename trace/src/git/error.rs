@@ -24,6 +24,8 @@ pub enum GitError {
     },
     /// The program `git` was ended because it took too long.
     TooLong,
+    /// The program `git` was ended because it only waited.
+    Asleep,
     /// Comparing files with the patterns of `.gitignore` takes too long.
     SlowPatterns,
     /// The program `git` ended with an exit code other than 0.
@@ -88,6 +90,11 @@ pub enum GitError {
     },
     /// A bare repository has no index.
     NoIndex,
+    /// The configuration of the repository leads to a working tree elsewhere, in which nothing is written.
+    TreeElsewhere {
+        /// The top of that tree.
+        top: PathBuf,
+    },
     /// The index has unmerged entries.
     UnfinishedMerge {
         /// One of them.
@@ -165,6 +172,7 @@ impl GitError {
             Self::NotStarted { .. } => "git could not be started".to_owned(),
             Self::Stopped { .. } => "git stopped before its output was complete".to_owned(),
             Self::TooLong => "git takes too long".to_owned(),
+            Self::Asleep => "git waits without an end".to_owned(),
             Self::SlowPatterns => "comparing the untracked files with `.gitignore` takes too long".to_owned(),
             Self::Refused { output, .. } if output.is_empty() => "git failed without a message".to_owned(),
             Self::Refused { output, .. } => output.clone(),
@@ -180,6 +188,9 @@ impl GitError {
                 format!("unknown revision `{}`", schema::words::shorten(name))
             }
             Self::NoIndex => "a bare repository has no index".to_owned(),
+            Self::TreeElsewhere { .. } => {
+                "the working tree of the repository is not the folder with its `.git`: nothing was written".to_owned()
+            }
             Self::UnfinishedMerge { .. } => "a merge is not finished: the index has unmerged entries".to_owned(),
             Self::MissingObject { .. } => "an object is missing from the repository".to_owned(),
             Self::DamagedObject { .. } => "an object of the repository is damaged".to_owned(),
@@ -207,6 +218,8 @@ impl GitError {
             Self::Stopped { cause } => cause.clone(),
             Self::UnexpectedOutput { line, .. } => Some(schema::words::shorten(line)),
             Self::OtherOwner { folder } => Some(format!("{} has another owner", folder.display())),
+            Self::Asleep => Some("no progress for 5 s: a file that it opens is probably a pipe".to_owned()),
+            Self::TreeElsewhere { top } => Some(format!("core.worktree of the repository is {}", top.display())),
             Self::UnfinishedMerge { path } => Some(path.clone()),
             Self::MissingObject { object } | Self::DamagedObject { object } | Self::LargeObject { object } => {
                 Some(schema::words::shorten(object))
@@ -243,6 +256,9 @@ impl GitError {
             Self::TooLong => {
                 "see Limits in SECURITY.md; `git gc` and `git fsck` show whether the repository is damaged"
             }
+            Self::Asleep => {
+                "look for a pipe among the files that `.git` and its configuration name, or clone the repository again"
+            }
             Self::SlowPatterns => {
                 "remove patterns with many `*` from `.gitignore`, or add the files that it does not ignore: `git add --force FILE`"
             }
@@ -260,6 +276,10 @@ impl GitError {
                  fetches the rest"
             }
             Self::NoIndex => "give a revision, for example `--rev main`",
+            Self::TreeElsewhere { .. } => {
+                "run `git config --unset core.worktree`; if it is intended, run this in that folder, with GIT_DIR and \
+                 GIT_WORK_TREE set"
+            }
             Self::UnfinishedMerge { .. } => "resolve the conflicts and `git add` the files, then check again",
             Self::MissingObject { .. } => {
                 "in a partial clone, `git fetch --refetch --no-filter` fetches all objects; tierod itself fetches nothing"
@@ -307,13 +327,71 @@ impl std::error::Error for GitError {}
 
 impl From<git2::Error> for GitError {
     fn from(error: git2::Error) -> Self {
-        Self::Library { cause: error.message().to_owned() }
+        Self::Library { cause: without_contents(error.message()) }
     }
+}
+
+/// A message of git or libgit2 without what it quotes: that can be the text of a file outside of the repository, to which a link in
+/// the place of a file of git leads. What the system reports stays.
+pub(super) fn without_contents(message: &str) -> String {
+    // Not all that git quotes is in quotes.
+    const BEFORE: [&str; 6] = ["'", "\"", "`", ": ", ":\n", "object directory "];
+    let starts = ["fatal: ", "error: ", "warning: "];
+    let (mut kept, mut rest) = (String::new(), message);
+    while !rest.is_empty() {
+        let start = starts.iter().find(|start| rest.starts_with(**start)).map_or(0, |start| start.len());
+        let line = rest.find('\n').map_or(rest.len(), |end| end + 1);
+        match BEFORE.iter().filter_map(|sign| rest[start..].find(sign)).min().map(|end| start + end) {
+            Some(end) if end < line => {
+                kept.push_str(rest[..end].trim_end());
+                let reason = rest.trim_end().rsplit_once(": ").map(|(_, reason)| reason);
+                return match reason.filter(|reason| is_of_system(reason)) {
+                    Some(reason) => format!("{kept}: {reason}"),
+                    None if rest[end..].starts_with(':') => kept,
+                    None => kept + " …",
+                };
+            }
+            _ => kept.push_str(&rest[..line]),
+        }
+        rest = &rest[line..];
+    }
+    kept
+}
+
+/// Whether this is the text of an error of the system.
+fn is_of_system(text: &str) -> bool {
+    const LAST: i32 = 133;
+    let texts = (1..=LAST).map(|number| std::io::Error::from_raw_os_error(number).to_string());
+    texts.into_iter().any(|known| known.split(" (os error").next() == Some(text))
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn what_git_quotes_is_not_shown() {
+        for (message, shown) in [
+            (
+                "failed to resolve path '/a/PRIVATE\nPRIVATE': No such file or directory",
+                "failed to resolve path: No such file or directory",
+            ),
+            ("unexpected line in .git/packed-refs: PRIVATE: x", "unexpected line in .git/packed-refs"),
+            (
+                "error: object directory PRIVATE does not exist; check .git/objects/info/alternates\nfatal: PRIVATE",
+                "error: …",
+            ),
+            ("fatal: bad boolean config value 'PRIVATE' for 'core.bare'", "fatal: bad boolean config value …"),
+            (
+                "error: no object\nfatal: unable to access 'PRIVATE\nPRIVATE/config'",
+                "error: no object\nfatal: unable to access …",
+            ),
+            ("bad config line 1 in file .git/config", "bad config line 1 in file .git/config"),
+            ("unable to write file x: No space left on device", "unable to write file x: No space left on device"),
+        ] {
+            assert_eq!(without_contents(message), shown);
+        }
+    }
 
     #[test]
     fn texts_follow_from_the_kind() {

@@ -4,7 +4,7 @@ use std::ffi::OsStr;
 use std::path::{Component, Path, PathBuf};
 
 use super::config_size;
-use super::environment::{Environment, Locals};
+use super::environment::{Environment, Locals, discover, is_at_home};
 use super::error::GitError;
 use super::plumbing::Plumbing;
 use super::process::Longest;
@@ -17,7 +17,7 @@ pub enum LeadsOut {
     User,
     /// The configuration of the repository itself, which a stranger may have written.
     Repository,
-    /// No configuration, but a link or a file of git.
+    /// Neither, but a link, a file of git, or a working tree that is elsewhere.
     Link,
 }
 
@@ -52,17 +52,18 @@ impl Hooks {
             None => return Err(GitError::NoRepository { hint: "run `git init` first" }.into()),
         };
         let named = git.hooks(&top)?;
+        let (home, is_home) = (discover(folder).map(|found| found.top), is_at_home(&top, folder, &locals));
         let folder = resolved(&named);
         let common = git.git.text(&["rev-parse", "--path-format=absolute", "--git-common-dir"]).ok();
         // Another shared folder is that of other repositories.
-        let is_own = |common: &PathBuf| environment.binds() || owns(&top, common);
+        let is_own = |common: &PathBuf| environment.binds() || home.is_some_and(|home| owns(&home, common));
         let common = common.map(|common| resolved(Path::new(&common))).filter(is_own);
         // As it is written, without looking for links.
         let written = without_dots(&named);
         let looks_inside =
             written.starts_with(&top) || common.as_ref().is_some_and(|common| written.starts_with(common));
         let in_git = common.is_some_and(|common| folder.starts_with(common));
-        let in_tree = !in_git && folder.starts_with(resolved(&top));
+        let in_tree = !in_git && is_home && folder.starts_with(resolved(&top));
         let tracked = in_tree && git.is_committed(&folder);
         let off = git.git.configured_path("core.hooksPath").is_some_and(|path| path.as_os_str().is_empty());
         let outside = (!in_git && !in_tree).then(|| match git.git.scope("core.hooksPath").as_deref() {

@@ -11,6 +11,7 @@ use schema::read::{LARGEST_FILE, Problem};
 use walkdir::WalkDir;
 
 use super::access::{Access, Entry, EntryKind, Index, NamedCommit, Object, ObjectKind, largest, within};
+use super::alternates;
 use super::checked_out::CheckedOut;
 use super::environment::{Environment, Locals, outside_of_bare};
 use super::error::GitError;
@@ -52,7 +53,8 @@ impl Library {
         let folder = outside_of_bare(folder);
         match git2::Repository::open_ext(folder, flags, std::iter::empty::<&Path>()) {
             Ok(repository) => {
-                if let Some(damaged) = packs::leads_out(&repository.commondir().join("objects/pack")) {
+                let objects = alternates::all(&repository.commondir().join("objects"));
+                if let Some(damaged) = objects.iter().find_map(|objects| packs::leads_out(&objects.join("pack"))) {
                     return Err(damaged);
                 }
                 // `GIT_NAMESPACE` would hide its branches.

@@ -34,13 +34,16 @@
 //! | `cache_file`, `cache_folder` | what was calculated in an earlier run, in git's folder |
 //! | `records_cache`, `reports_cache`, `models_cache` | the decoded records, the reports and the runs of models of earlier runs |
 //! | `key` | the secret of the user with which these files are signed |
-//! | `waiting`, `packs`, `loose` | what makes a command wait without an end |
+//! | `waiting`, `packs`, `loose`, `asleep` | what makes a command wait without an end |
+//! | `alternates` | the folders of objects that others name |
 //! | `settings_history` | since when the settings switch checks off |
 //!
 //! Nothing here writes into an existing repository except the cache folder, `write` the files that a command edits, and
 //! `new_file` the one that was named: no lock is taken, no tree is written, nothing is stashed.
 
 mod access;
+mod alternates;
+mod asleep;
 mod base;
 mod beside;
 pub(crate) mod cache_file;

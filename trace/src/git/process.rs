@@ -7,8 +7,9 @@ use std::process::{Child, ChildStdin, ChildStdout, Command, ExitStatus, Output, 
 use std::sync::mpsc::{self, RecvTimeoutError};
 use std::time::{Duration, Instant};
 
+use super::asleep::{self, Sleep, Watch};
 use super::environment::{Environment, Locals, bare_repository, outside_of_bare};
-use super::error::GitError;
+use super::error::{GitError, without_contents};
 use super::waiting;
 
 /// An empty file on every system that git supports.
@@ -84,7 +85,7 @@ fn is_out_of_time(status: ExitStatus) -> bool {
 }
 
 /// Ends a process.
-fn kill(id: u32) {
+pub(super) fn kill(id: u32) {
     #[cfg(unix)]
     if let Some(id) = i32::try_from(id).ok().and_then(rustix::process::Pid::from_raw) {
         let _ = rustix::process::kill_process(id, rustix::process::Signal::KILL);
@@ -237,6 +238,7 @@ pub(super) struct ObjectProcess {
     child: Child,
     input: Option<ChildStdin>,
     output: BufReader<ChildStdout>,
+    watch: Watch,
 }
 
 impl ObjectProcess {
@@ -246,7 +248,10 @@ impl ObjectProcess {
         command.args(["--no-replace-objects", "cat-file", mode]).stdin(Stdio::piped()).stderr(Stdio::null());
         let mut child = Longest::OF_OBJECTS.start(&mut command)?;
         match (child.stdin.take(), child.stdout.take()) {
-            (Some(input), Some(output)) => Ok(Self { child, input: Some(input), output: BufReader::new(output) }),
+            (Some(input), Some(output)) => {
+                let watch = Watch::start(child.id(), kill);
+                Ok(Self { child, input: Some(input), output: BufReader::new(output), watch })
+            }
             _ => Err(GitError::Stopped { cause: None }),
         }
     }
@@ -254,11 +259,15 @@ impl ObjectProcess {
     /// The kind and the size of an object; `None` if it is missing.
     pub(super) fn header(&mut self, id: &str) -> Result<Option<(String, u64)>, GitError> {
         let Some(input) = &mut self.input else { return Err(GitError::Stopped { cause: None }) };
-        writeln!(input, "{id}").and_then(|()| input.flush()).map_err(|error| stopped(&error))?;
         let mut header = String::new();
-        if self.output.read_line(&mut header).map_err(|error| stopped(&error))? == 0 {
-            return Err(GitError::Stopped { cause: None });
-        }
+        let output = &mut self.output;
+        self.watch.during(|| {
+            writeln!(input, "{id}").and_then(|()| input.flush()).map_err(|error| stopped(&error))?;
+            match output.read_line(&mut header).map_err(|error| stopped(&error))? {
+                0 => Err(GitError::Stopped { cause: None }),
+                _ => Ok(()),
+            }
+        })?;
         // `<id> <type> <size>`, or `<id> missing`.
         let fields: Vec<&str> = header.trim_end().split(' ').collect();
         let [_, kind, size] = fields[..] else { return Ok(None) };
@@ -272,10 +281,10 @@ impl ObjectProcess {
         // A line break follows the content.
         let mut bytes = Vec::new();
         let mut content = self.output.by_ref().take(size.saturating_add(1));
-        let read = content.read_to_end(&mut bytes).map_err(|error| stopped(&error))?;
-        if read as u64 != size.saturating_add(1) {
-            return Err(GitError::Stopped { cause: None });
-        }
+        self.watch.during(|| match content.read_to_end(&mut bytes).map_err(|error| stopped(&error))? {
+            read if read as u64 == size.saturating_add(1) => Ok(()),
+            _ => Err(GitError::Stopped { cause: None }),
+        })?;
         bytes.pop();
         Ok(Some(StoredObject { kind, size, bytes: Some(bytes) }))
     }
@@ -317,8 +326,8 @@ fn unfed(command: &mut Command) -> Result<Output, GitError> {
     output_within(longest.start(command)?, longest, || None)
 }
 
-/// The output of a process. It is ended if its whole time is over, or if it takes long and `cause` finds what it waits for
-/// without an end.
+/// The output of a process. It is ended if its whole time is over, if it takes long and `cause` finds what it waits for
+/// without an end, or if it is asleep.
 fn output_within(
     child: Child,
     longest: Longest,
@@ -332,12 +341,21 @@ fn output_within(
             if is_over(PATIENCE) {
                 return None;
             }
-            let found = cause();
-            if found.is_none() && is_over(longest.whole.saturating_sub(start.elapsed())) {
-                return None;
-            }
+            let mut sleep = Sleep::new(id);
+            let found = cause().or_else(|| {
+                loop {
+                    let left = longest.whole.saturating_sub(start.elapsed());
+                    if is_over(left.min(asleep::INTERVAL)) {
+                        return None;
+                    } else if left.is_zero() {
+                        return Some(GitError::TooLong);
+                    } else if sleep.is_endless() {
+                        return Some(GitError::Asleep);
+                    }
+                }
+            })?;
             kill(id);
-            Some(found.unwrap_or(GitError::TooLong))
+            Some(found)
         });
         let output = child.wait_with_output();
         drop(done);
@@ -367,7 +385,7 @@ pub(super) fn refused(output: &Output) -> GitError {
     const MOST_LINES: usize = 5;
     let lines = printed.lines().filter(|line| !line.starts_with("hint:"));
     let printed = lines.take(MOST_LINES).collect::<Vec<_>>().join("\n");
-    GitError::Refused { code: output.status.code(), output: printed }
+    GitError::Refused { code: output.status.code(), output: without_contents(&printed) }
 }
 
 /// The error of output in an unknown format.

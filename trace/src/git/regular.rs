@@ -4,8 +4,11 @@
 
 use std::fs::File;
 use std::io::{self, Read};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
+
+/// The largest small file of git's folder.
+const MOST_SMALL: u64 = 1 << 20;
 
 /// Why a file is not read.
 #[derive(Debug)]
@@ -91,8 +94,23 @@ fn open_found(path: &Path, most: u64) -> Result<(File, u64), NotRead> {
 
 /// A small text file of git's folder; `None` if there is none that can be read.
 pub(super) fn small_text(path: &Path) -> Option<String> {
-    const MOST: u64 = 1 << 20;
-    read(path, MOST).ok().map(|bytes| String::from_utf8_lossy(&bytes).into_owned())
+    read(path, MOST_SMALL).ok().map(|bytes| String::from_utf8_lossy(&bytes).into_owned())
+}
+
+/// The bytes of a small file of git's folder, behind a link, too: git follows them there.
+pub(super) fn small_linked(path: &Path) -> Option<Vec<u8>> {
+    read(&path.canonicalize().ok()?, MOST_SMALL).ok()
+}
+
+/// A path as the files of git have it.
+pub(super) fn path_of(bytes: &[u8]) -> PathBuf {
+    #[cfg(unix)]
+    {
+        use std::os::unix::ffi::OsStrExt as _;
+        std::ffi::OsStr::from_bytes(bytes).into()
+    }
+    #[cfg(not(unix))]
+    String::from_utf8_lossy(bytes).into_owned().into()
 }
 
 #[cfg(unix)]

@@ -239,20 +239,27 @@ pub(super) fn roots(entries: &[Entry]) -> impl Iterator<Item = &str> {
     prefixes.filter(|prefix| prefix.is_empty() || prefix.ends_with('/'))
 }
 
-/// Whether git's folder belongs to a working tree: it is inside, or it names the tree. A `.git` file may lead to another
-/// repository, in which nothing must be written.
+/// Whether git's folder belongs to a working tree: it is inside, in the place of `.git` or of what a file there names, or it names
+/// the tree. A `.git` file may lead to another repository, and `core.worktree` to any folder: nothing must be written there.
 pub(super) fn owns(top: &Path, common: &Path) -> bool {
     let real = |path: &Path| path.canonicalize().ok();
     let (Some(common), Some(top)) = (real(common), real(top)) else { return false };
-    if common.starts_with(&top) {
+    if common == top {
+        // A bare repository.
         return true;
     }
     let dot = top.join(".git");
-    let text = regular::small_text(&dot).unwrap_or_default();
-    let Some(own) = text.strip_prefix("gitdir:").and_then(|path| real(&top.join(path.trim()))) else {
-        return false;
+    let text = regular::small_linked(&dot).map(|text| String::from_utf8_lossy(&text).into_owned());
+    let own = match text.as_deref().map(|text| text.strip_prefix("gitdir:")) {
+        Some(Some(path)) => real(&top.join(path.trim())),
+        Some(None) => None,
+        None => real(&dot),
     };
+    let Some(own) = own else { return false };
     if own == common {
+        if common.starts_with(&top) {
+            return true;
+        }
         // A submodule: its configuration has the path of its working tree.
         let config = regular::small_text(&own.join("config")).unwrap_or_default();
         let tree = config.lines().find_map(|line| line.trim().strip_prefix("worktree")?.trim_start().strip_prefix('='));

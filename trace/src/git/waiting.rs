@@ -12,11 +12,13 @@ use walkdir::WalkDir;
 
 use super::error::GitError;
 use super::process::Git;
-use super::{loose, packs, regular};
+use super::{alternates, loose, packs, regular};
 use crate::Error;
 
 /// The files with rules of git in the folders of a working tree.
 const RULES: [&str; 2] = [".gitignore", ".gitattributes"];
+/// The file with names of authors, at its top.
+const MAILMAP: &str = ".mailmap";
 
 /// The largest number of files that are looked at in a folder of git, and in a working tree.
 const MOST_FILES: usize = 2_000_000;
@@ -56,7 +58,7 @@ pub(super) fn find(folder: &Path) -> Option<GitError> {
     }
     let mut configured =
         folders.list.iter().flat_map(|place| ["config", "config.worktree"].map(|name| place.join(name)));
-    let named = configured.find_map(|file| named_in(&file, DEEPEST));
+    let named = configured.find_map(|file| named_in(&file, top_of(&folder), DEEPEST));
     if let Some(path) = named.or_else(|| in_working_tree(&folder)) {
         return Some(waited_for(&path));
     }
@@ -89,8 +91,8 @@ impl Folders {
 
     /// Adds a folder, with those that it names.
     fn add(&mut self, place: PathBuf) {
-        let mut left = vec![(place, DEEPEST)];
-        while let Some((place, depth)) = left.pop() {
+        let mut left = VecDeque::from([(place, DEEPEST)]);
+        while let Some((place, depth)) = left.pop_front() {
             if is_special(&place) {
                 self.special = Some(place);
                 return;
@@ -100,12 +102,11 @@ impl Folders {
                 continue;
             }
             if let Some(common) = text_of(&place.join("commondir")) {
-                left.push((place.join(common.trim()), depth - 1));
+                left.push_back((place.join(common.trim()), depth - 1));
             }
-            for (list, from) in [("objects/info/alternates", "objects"), ("info/alternates", "")] {
-                let list = text_of(&place.join(list)).unwrap_or_default();
-                left.extend(list.lines().map(|line| (place.join(from).join(line.trim()), depth - 1)));
-            }
+            // A folder of git, or one of objects.
+            let named = [place.join("objects"), place.clone()].map(|objects| alternates::named(&objects)).concat();
+            left.extend(named.into_iter().map(|path| (path, depth - 1)));
             self.list.push(place);
         }
     }
@@ -113,7 +114,7 @@ impl Folders {
 
 /// The text of a small file, behind a link, too: git follows them here.
 fn text_of(path: &Path) -> Option<String> {
-    regular::small_text(&path.canonicalize().ok()?)
+    regular::small_linked(path).map(|bytes| String::from_utf8_lossy(&bytes).into_owned())
 }
 
 /// The error for a file that git waits for.
@@ -144,7 +145,7 @@ fn is_socket(found: &std::fs::Metadata) -> bool {
 }
 
 /// The first pipe or device that a configuration file names, or one that it includes.
-fn named_in(file: &Path, depth: usize) -> Option<PathBuf> {
+fn named_in(file: &Path, top: &Path, depth: usize) -> Option<PathBuf> {
     const NAMES: &str = r"^(include\.path|includeif\..*\.path|core\.(excludesfile|attributesfile)|mailmap\.file)$";
     if depth == 0 || !file.is_file() {
         return None;
@@ -154,12 +155,13 @@ fn named_in(file: &Path, depth: usize) -> Option<PathBuf> {
     let listed = String::from_utf8_lossy(&listed.stdout).into_owned();
     // `key`, a line break, and the value.
     listed.split('\0').filter_map(|entry| entry.split_once('\n')).find_map(|(key, value)| {
+        let include = key.starts_with("include");
         let path = match value.strip_prefix("~/") {
             Some(rest) => PathBuf::from(std::env::var_os("HOME")?).join(rest),
-            None => file.parent()?.join(value),
+            None if include => file.parent()?.join(value),
+            None => top.join(value),
         };
-        let include = key.starts_with("include");
-        if is_special(&path) { Some(path) } else { include.then(|| named_in(&path, depth - 1)).flatten() }
+        if is_special(&path) { Some(path) } else { include.then(|| named_in(&path, top, depth - 1)).flatten() }
     })
 }
 
@@ -209,16 +211,22 @@ fn identity(folder: &Path) -> Option<PathBuf> {
     folder.canonicalize().ok()
 }
 
+const DOT_GIT: &str = ".git";
+
+/// The top of the working tree of a folder.
+fn top_of(folder: &Path) -> &Path {
+    folder.ancestors().find(|up| up.join(DOT_GIT).symlink_metadata().is_ok()).unwrap_or(folder)
+}
+
 /// The first pipe or device that git opens in a working tree: among the files with its rules above and below a folder, and in the
 /// repositories that are nested in it.
 fn in_working_tree(folder: &Path) -> Option<PathBuf> {
-    const DOT_GIT: &str = ".git";
     let is_rules = |name: &OsStr| RULES.iter().any(|rules| name == *rules);
-    let above = folder.ancestors().flat_map(|up| RULES.map(|name| up.join(name)));
-    if let Some(found) = above.into_iter().find(|path| is_special(path)) {
+    let top = top_of(folder);
+    let mut above = folder.ancestors().flat_map(|up| RULES.map(|name| up.join(name))).chain([top.join(MAILMAP)]);
+    if let Some(found) = above.find(|path| is_special(path)) {
         return Some(found);
     }
-    let top = folder.ancestors().find(|up| up.join(DOT_GIT).symlink_metadata().is_ok()).unwrap_or(folder);
     let mut nested = Folders::default();
     for entry in WalkDir::new(top).min_depth(1).into_iter().take(MOST_FILES).flatten() {
         let path = entry.path();
