@@ -58,7 +58,8 @@ struct Output<'w> {
 
 impl Output<'_> {
     fn text(&mut self, text: &str) {
-        if !text.is_empty() && !(self.after_cell && text.trim().is_empty()) {
+        let is_of_table = self.after_cell && text.trim().is_empty();
+        if !text.is_empty() && !is_of_table {
             self.end_lines();
             self.html.push_str(&plain(text));
         }
