@@ -168,7 +168,7 @@ if (!asked) addEventListener("DOMContentLoaded", () => {
   mark(all("#_due details .day:has(.bad) + .what a"), "overdue");
   mark(all("#_unproven th a"), "unproven");
   mark(all("#_limits th a, #_recent a"), "changed");
-  all("#_findings li, #_open tr").forEach((own) => mark(own.querySelectorAll("a"), [...own.querySelectorAll("small")].map((one) => one.textContent)));
+  all("#_findings li, #_open tr").forEach((own) => mark(own.querySelectorAll("a"), [...own.querySelectorAll("small")].map((one) => one.textContent).join(" ")));
   const filter = (query) => {
     const typed = joined(query.get("q") || "").split(/\s+/).filter(Boolean);
     const wanted = keys.map((key) => query.get(key) || "");

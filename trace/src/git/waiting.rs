@@ -15,6 +15,7 @@ use super::process::Git;
 use super::{alternates, loose, packs, regular};
 use crate::Error;
 
+const DOT_GIT: &str = ".git";
 /// The files with rules of git in the folders of a working tree.
 const RULES: [&str; 2] = [".gitignore", ".gitattributes"];
 /// The file with names of authors, at its top.
@@ -210,8 +211,6 @@ fn identity(folder: &Path) -> Option<(u64, u64)> {
 fn identity(folder: &Path) -> Option<PathBuf> {
     folder.canonicalize().ok()
 }
-
-const DOT_GIT: &str = ".git";
 
 /// The top of the working tree of a folder.
 fn top_of(folder: &Path) -> &Path {
