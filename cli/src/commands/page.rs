@@ -74,7 +74,7 @@ impl Page {
         if self.watch {
             return self.watch(shared);
         }
-        let made = self.make(false)?;
+        let made = self.make(None, false)?;
         self.write(&made)?;
         Ok(self.report(&made).into())
     }
@@ -88,14 +88,11 @@ impl Page {
         format!("wrote {}: {}, {size} kB\n", self.shown(), count(made.records, "record"))
     }
 
-    /// Reads the project and makes the page.
-    fn make(&self, renews: bool) -> Result<Made, Error> {
+    /// Reads the project and makes the page. `known` are the files of the page before.
+    fn make(&self, known: Option<&Watched>, renews: bool) -> Result<Made, Error> {
         let project = self.records.project()?;
-        let loaded = project.load()?.with_all_stress_files(&project);
-        let files = Watched::of(&loaded).map(|files| {
-            let state = files.state();
-            (files, state)
-        });
+        let load = || Ok::<_, Error>(project.load()?.with_all_stress_files(&project));
+        let (loaded, files) = if renews { Watched::while_read(known, load)? } else { (load()?, None) };
         let day = self.records.day(&loaded);
         let past = Past::for_audit(&project, &loaded, day);
         let study = project.study(loaded, day, past);
@@ -119,7 +116,7 @@ impl Page {
             let failed = |error| Error::new("cannot wait for the end of `--watch`").because(error);
             signal_hook::flag::register(signal, Arc::clone(&ended)).map_err(failed)?;
         }
-        let mut made = self.make(true)?;
+        let mut made = self.make(None, true)?;
         self.write(&made)?;
         notice(&format!("{}watching the project; Ctrl-C ends it\n", self.report(&made)));
         while !ended.load(Ordering::Relaxed) {
@@ -129,15 +126,14 @@ impl Page {
             if !made.is_old() {
                 continue;
             }
-            match self.make(true) {
+            let known = made.files.as_ref().map(|(files, _)| files);
+            let state = known.map(Watched::state);
+            match self.make(known, true) {
                 Ok(next) => made = next,
                 Err(error) => {
                     print_error(&error, shared);
                     // Until the next change, the same would be reported again and again.
-                    made.files = made.files.take().map(|(files, _)| {
-                        let state = files.state();
-                        (files, state)
-                    });
+                    made.files = made.files.take().map(|(files, _)| files).zip(state);
                     made.today = today();
                     continue;
                 }
@@ -150,7 +146,7 @@ impl Page {
         }
         // The page that stays does not wait for another one.
         guard::count_again();
-        if let Ok(last) = self.make(false) {
+        if let Ok(last) = self.make(None, false) {
             self.write(&last)?;
         }
         Ok(String::new().into())

@@ -12,8 +12,11 @@ use crate::snapshot::{Source, TEMPLATES, inside};
 /// How many folders without a record are looked into: new ones, and those that git ignores.
 const MOST_OTHERS: usize = 1_000;
 
+/// How often records are read again because the files behind them have become other ones.
+const MOST_READS: usize = 3;
+
 /// The files that an answer was made from.
-#[derive(Debug)]
+#[derive(Debug, PartialEq, Eq)]
 pub struct Watched {
     /// Record files, what they name, and what git writes with a commit.
     files: Vec<PathBuf>,
@@ -35,6 +38,34 @@ impl Watched {
         let git = root.ancestors().map(|up| up.join(".git")).find(|git| git.is_dir());
         files.extend(git.iter().flat_map(|git| ["HEAD", "logs/HEAD", "packed-refs"].map(|name| git.join(name))));
         Some(Self { files, folders })
+    }
+
+    /// Reads records, and takes the state of their files before they are read, so that a file that is saved meanwhile has another
+    /// one afterwards. `known` are the files of the last time; records with other files are read again.
+    ///
+    /// # Errors
+    ///
+    /// Those of `load`.
+    pub fn while_read<E>(
+        known: Option<&Self>,
+        mut load: impl FnMut() -> Result<Loaded, E>,
+    ) -> Result<(Loaded, Option<(Self, u64)>), E> {
+        let mut before = known.map(Self::state);
+        let mut loaded = load()?;
+        let mut found = Self::of(&loaded);
+        let mut is_same = found.as_ref() == known;
+        for _ in 1..MOST_READS {
+            if is_same {
+                break;
+            }
+            before = found.as_ref().map(Self::state);
+            loaded = load()?;
+            let next = Self::of(&loaded);
+            is_same = next == found;
+            found = next;
+        }
+        // If they differ each time, the state is that of the files before, which no state of these is equal to.
+        Ok((loaded, found.zip(before)))
     }
 
     /// A number that is another one if a file was saved, added or removed, or a commit was made.
@@ -90,7 +121,9 @@ fn is_shown(entry: &DirEntry) -> bool {
 
 #[cfg(all(test, unix))]
 mod tests {
+    use super::super::Project;
     use super::*;
+    use crate::snapshot::{Request, State};
 
     #[test]
     fn new_folders_and_what_replaces_a_pipe_are_seen() {
@@ -116,6 +149,33 @@ mod tests {
         std::fs::remove_file(at("known/pipe.yaml")).unwrap();
         std::fs::write(at("known/pipe.yaml"), "").unwrap();
         next("a file in place of a pipe");
+    }
+
+    #[test]
+    fn a_file_that_is_saved_while_it_is_read_has_changed() {
+        let root = tempfile::tempdir().unwrap();
+        let save = |name: &str, text: &str| std::fs::write(root.path().join(name), text).unwrap();
+        save("tierod.yaml", "season: 2027\n");
+        save("parts.yaml", "");
+        let cwd = root.path().to_owned();
+        let request = Request { cwd, path: None, state: State::Worktree };
+        let load = || Project::open(&request).load().unwrap();
+        let mut sizes = 1..;
+        // The size differs each time, so that the clock of the file system decides nothing.
+        let mut save_after = || {
+            let loaded = load();
+            save("parts.yaml", &"#".repeat(sizes.next().unwrap()));
+            Ok::<_, ()>(loaded)
+        };
+        let (_, first) = Watched::while_read(None, &mut save_after).unwrap();
+        let (watched, state) = first.unwrap();
+        assert_ne!(watched.state(), state, "the first time");
+        let (_, next) = Watched::while_read(Some(&watched), &mut save_after).unwrap();
+        let (watched, state) = next.unwrap();
+        assert_ne!(watched.state(), state, "the same files");
+        let (_, last) = Watched::while_read(Some(&watched), || Ok::<_, ()>(load())).unwrap();
+        let (watched, state) = last.unwrap();
+        assert_eq!(watched.state(), state, "at rest");
     }
 
     #[test]
