@@ -34,16 +34,19 @@ pub(super) fn find(project: &Project, state: &State, ci: bool) -> Result<Base, G
         State::Revision(revision) => revision.as_str(),
         State::Worktree | State::Index => "HEAD",
     };
-    if git.top(project.environment())?.is_none() {
+    if git.is_bare(project.environment())?.is_none() {
         let hint = "run `git init` and commit the records, because a change is compared with a commit";
         return Err(GitError::NoRepository { hint });
     }
     let shallow = git.is_shallow();
-    if name == "HEAD" && git.is_unborn()? {
-        return Ok(Base { revision: name.to_owned(), how: Some("no commit yet".to_owned()), shallow });
-    }
     let resolve = |name: &str| revisions::resolve(&git, name, &|_| shallow).map(|commit| commit.id);
-    let tip = resolve(name).map_err(|error| GitError::no_such_revision(name, error))?;
+    let tip = match resolve(name) {
+        Ok(tip) => tip,
+        Err(_) if name == "HEAD" && git.is_unborn()? => {
+            return Ok(Base { revision: name.to_owned(), how: Some("no commit yet".to_owned()), shallow });
+        }
+        Err(error) => return Err(GitError::no_such_revision(name, error)),
+    };
     // The environment is about the commit that CI checked out.
     let checked_out = name == "HEAD" || resolve("HEAD").is_ok_and(|head| head == tip);
     let forge = if ci { Forge::read() } else { None };

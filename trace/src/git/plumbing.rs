@@ -30,9 +30,17 @@ impl Plumbing {
 
     /// The top of the working tree, or the repository itself and `true` if it is bare; `None` outside of any.
     pub(super) fn top(&self, environment: &Environment) -> Result<Option<(PathBuf, bool)>, GitError> {
+        let Some(bare) = self.is_bare(environment)? else { return Ok(None) };
+        let what = if bare { "--absolute-git-dir" } else { "--show-toplevel" };
+        let top = PathBuf::from(self.git.text(&["rev-parse", what])?);
+        Ok(Some((top.canonicalize().unwrap_or(top), bare)))
+    }
+
+    /// Whether the repository is bare; `None` outside of any.
+    pub(super) fn is_bare(&self, environment: &Environment) -> Result<Option<bool>, GitError> {
         const IS_BARE: [&str; 2] = ["rev-parse", "--is-bare-repository"];
-        let bare = match self.git.text(&IS_BARE) {
-            Ok(bare) => bare == "true",
+        match self.git.text(&IS_BARE) {
+            Ok(bare) => Ok(Some(bare == "true")),
             // Git ends with the same code if there is no repository, if it does not trust it, and if it is damaged.
             Err(error @ GitError::Refused { .. }) => {
                 if !environment.names_repository(&self.git.folder, &self.git.locals) {
@@ -43,13 +51,10 @@ impl Plumbing {
                 let Ok(bare) = self.git.text(&[TRUSTED, IS_BARE].concat()) else { return Err(error) };
                 let folder = if bare == "true" { "--absolute-git-dir" } else { "--show-toplevel" };
                 let folder = self.git.text(&[TRUSTED, ["rev-parse", folder]].concat())?;
-                return Err(GitError::OtherOwner { folder: folder.into() });
+                Err(GitError::OtherOwner { folder: folder.into() })
             }
-            Err(error) => return Err(error),
-        };
-        let what = if bare { "--absolute-git-dir" } else { "--show-toplevel" };
-        let top = PathBuf::from(self.git.text(&["rev-parse", what])?);
-        Ok(Some((top.canonicalize().unwrap_or(top), bare)))
+            Err(error) => Err(error),
+        }
     }
 
     /// The folder that hooks are run from.
