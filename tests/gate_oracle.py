@@ -244,7 +244,7 @@ class Oracle:
 
     def renamed(self, findings, head, result):
         """Findings with the fingerprints that they have under the new ids of records."""
-        text = self.repository.git("grep", "-h", "-B1", "formerly:", result, "--", "*.yaml", codes=(0, 1))
+        text = "".join(self.repository.texts(result).values())
         new = {old: id_ for id_, old in re.findall(r"^ *([a-z0-9-]+):\n +formerly: \[([a-z0-9-]+)\]", text, re.M)}
         if not new:
             return findings
@@ -261,7 +261,7 @@ class Oracle:
         after = {path: repository.blob(result, path) for path in files}
         scratch = repository.scratch(parent, after)
         before = " ".join(repository.blob(parent, path) or "" for path in files)
-        everything = repository.git("grep", "-h", "-e", "^  [a-z]", result, "--", "*.yaml")
+        everything = "".join(repository.texts(result).values())
         ids = lambda text: set(re.findall(r"^  ([a-z0-9-]+):", text, re.M))
         lost = ids(before) - ids(everything)
         # What is in an unreadable file is hidden if its text is there already: another record was added since. What was
@@ -304,9 +304,9 @@ class Repository:
         self.log.append("git " + " ".join(args))
         return self.run(["git", *args], env)
 
-    def git(self, *args, env=None, input_=None, codes=(0,)):
+    def git(self, *args, env=None, input_=None):
         done = self.run(["git", *args], env) if input_ is None else self.feed(args, input_)
-        if done.returncode not in codes:
+        if done.returncode != 0:
             raise AssertionError(f"git {args}: {done.stdout}{done.stderr}")
         return done.stdout.strip()
 
@@ -349,11 +349,18 @@ class Repository:
                     return file.read().strip()
         return self.git("rev-parse", f"{revision}^{{commit}}")
 
+    def texts(self, commit):
+        """The record files and settings of a commit, by path: all in one call of git. Each line of them ends with a line break."""
+        if commit not in TEXTS:
+            texts = {}
+            for line in self.git("grep", "-z", "-e", "", commit, "--", "*.yaml").split("\n"):
+                path, text = line.split(":", 1)[1].split("\0")
+                texts[path] = texts.get(path, "") + text + "\n"
+            TEXTS[commit] = texts
+        return TEXTS[commit]
+
     def blob(self, commit, path):
-        if (commit, path) not in BLOBS:
-            done = self.run(["git", "cat-file", "blob", f"{commit}:{path}"])
-            BLOBS[commit, path] = done.stdout if done.returncode == 0 else None
-        return BLOBS[commit, path]
+        return self.texts(commit).get(path)
 
     def scratch(self, commit, files):
         """A commit after another one, with some files replaced or removed (`None`)."""
@@ -394,7 +401,7 @@ class Repository:
 
 # The findings of commits, in all repositories: a commit's name includes its content and its history.
 CHECKED = {}
-BLOBS = {}
+TEXTS = {}
 # Commits that are only made for the oracle, with the files that were replaced.
 SCRATCH = {}
 
