@@ -34,14 +34,23 @@ fn short_targets<'v>(view: &'v PageView<'_>) -> HashSet<(&'v str, &'v str)> {
     pairs.map(|pair| (pair.quantity.as_str(), pair.basis.as_str())).collect()
 }
 
+/// The allowance that is used and the one that was needed, if it is larger.
+fn small_allowance(group: &Group, view: &PageView<'_>) -> Option<[String; 2]> {
+    let (needed, used) = group.allowance.zip(group.used(view.study.settings()))?;
+    let texts = [used, needed].map(|share| number::percent(share, 1));
+    (needed > used && texts[0] != texts[1]).then_some(texts)
+}
+
 /// The estimates with a result, by quantity and basis, the most pairs first.
 pub(super) fn section(view: &PageView<'_>) -> Value {
     let share = |value: Option<f64>| value.map(|value| number::percent(value, 1));
     let mut groups = groups(&view.audit.pairs);
     groups.sort_by_key(|group| std::cmp::Reverse(group.size));
     let short = short_targets(view);
-    let is_first =
-        |group: &Group| groups.len() <= FEW || short.contains(&(group.quantity.as_str(), group.basis.as_str()));
+    let is_first = |group: &Group| {
+        let is_about_short = short.contains(&(group.quantity.as_str(), group.basis.as_str()));
+        groups.len() <= FEW || is_about_short || small_allowance(group, view).is_some()
+    };
     let rows = |wanted: bool| -> Vec<Value> {
         let row = |group: &Group| {
             json!({
@@ -67,22 +76,20 @@ pub(super) fn section(view: &PageView<'_>) -> Value {
     let too_small: Vec<String> = groups
         .iter()
         .filter_map(|group| {
-            let (needed, used) = group.allowance.zip(group.used(view.study.settings()))?;
-            let [needed_text, used_text] = [needed, used].map(|share| number::percent(share, 1));
-            let is_short = needed > used && needed_text != used_text;
-            is_short.then(|| format!("{} {}: {used_text} used, {needed_text} needed", group.quantity, group.basis))
+            let [used, needed] = small_allowance(group, view)?;
+            Some(format!("{} {}: {used} used, {needed} needed", group.quantity, group.basis))
         })
         .collect();
     json!({
         "none": scored.is_empty(),
         "short": (!too_small.is_empty()).then(|| {
-            format!("Allowances that are too small for 9 of 10 results: {}", too_small.join("; "))
+            format!("Allowances that are too small for 9 of 10 amounts of parts: {}", too_small.join("; "))
         }),
         "chances": chances(view),
         "points": scored,
         "first": rows(true),
         "rest": rows(false),
-        "inside": (all > 0).then(|| format!("{inside} of {all} results are inside the interval of their estimate")),
+        "inside": (all > 0).then(|| format!("{inside} of {all} results of targets are inside the interval of their estimate")),
         "without_row": all.saturating_sub(groups.iter().map(|group| group.with_interval).sum::<usize>()),
     })
 }

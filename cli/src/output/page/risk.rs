@@ -2,6 +2,7 @@
 
 use schema::number;
 use serde_json::{Value, json};
+use trace::audit::PeriodEnd;
 use trace::values::{Status, TargetStatus};
 
 use super::{PageView, in_days};
@@ -96,9 +97,16 @@ fn row(view: &PageView<'_>, own: &Short<'_>) -> Value {
     let (study, target) = (view.study, own.target);
     let values = study.values();
     let unit = values.unit(target.node);
-    let periods = view.audit.at_risk_periods.iter();
-    let since =
-        periods.filter(|period| period.index == target.index && period.end.is_none()).map(|own| own.since).next();
+    // The last period at risk, also if a result ended it without meeting the limit.
+    let periods = view.audit.at_risk_periods.iter().filter(|period| period.index == target.index);
+    let period = periods.max_by_key(|period| period.since);
+    let period = period.filter(|own| matches!(own.end, None | Some((_, PeriodEnd::Missed | PeriodEnd::Uncertain))));
+    let lasted = period.map(|own| match own.end {
+        None => in_days(study.day.days_until(own.since)),
+        Some((_, how)) => {
+            format!("for {}, then {}", count(own.days(study.day).unsigned_abs() as usize, "day"), how.words())
+        }
+    });
     let next = study.planned(target.index).into_iter().filter(|planned| planned.is_open);
     let next = next.filter_map(|planned| Some((planned.plan.due?, planned.plan.by))).min_by_key(|(due, _)| *due);
     json!({
@@ -110,8 +118,8 @@ fn row(view: &PageView<'_>, own: &Short<'_>) -> Value {
         "margin": margin(target, unit),
         "points": own.points.map(|points| number::signed(points, 1)),
         "chance": own.chance.map(|by| number::signed_percent(by, 1)),
-        "since": since.map(|day| day.to_string()),
-        "for": since.map(|day| in_days(study.day.days_until(day))),
+        "since": period.map(|own| own.since.to_string()),
+        "for": lasted,
         "lead": study.graph.lead(target.index),
         "safety": study.loaded.record(target.index).safety_critical(),
         "next_day": next.map(|(due, _)| due.to_string()),
