@@ -34,11 +34,10 @@ fn short_targets<'v>(view: &'v PageView<'_>) -> HashSet<(&'v str, &'v str)> {
     pairs.map(|pair| (pair.quantity.as_str(), pair.basis.as_str())).collect()
 }
 
-/// The allowance that is used and the one that was needed, if it is larger.
-fn small_allowance(group: &Group, view: &PageView<'_>) -> Option<[String; 2]> {
-    let (needed, used) = group.allowance.zip(group.used(view.study.settings()))?;
-    let texts = [used, needed].map(|share| number::percent(share, 1));
-    (needed > used && texts[0] != texts[1]).then_some(texts)
+/// Whether the allowance that is used is smaller than the one that was needed, in the digits that are shown.
+fn is_small(group: &Group, view: &PageView<'_>) -> bool {
+    let used = group.allowance.zip(group.used(view.study.settings()));
+    used.is_some_and(|(needed, used)| needed > used && number::percent(needed, 1) != number::percent(used, 1))
 }
 
 /// The estimates with a result, by quantity and basis, the most pairs first.
@@ -49,7 +48,7 @@ pub(super) fn section(view: &PageView<'_>) -> Value {
     let short = short_targets(view);
     let is_first = |group: &Group| {
         let is_about_short = short.contains(&(group.quantity.as_str(), group.basis.as_str()));
-        groups.len() <= FEW || is_about_short || small_allowance(group, view).is_some()
+        groups.len() <= FEW || is_about_short || is_small(group, view)
     };
     let rows = |wanted: bool| -> Vec<Value> {
         let row = |group: &Group| {
@@ -73,17 +72,12 @@ pub(super) fn section(view: &PageView<'_>) -> Value {
         Some(format!("{predicted:.1} points predicted before the contest, {scored:.1} scored ({by})"))
     });
     let scored: Vec<String> = scored.collect();
-    let too_small: Vec<String> = groups
-        .iter()
-        .filter_map(|group| {
-            let [used, needed] = small_allowance(group, view)?;
-            Some(format!("{} {}: {used} used, {needed} needed", group.quantity, group.basis))
-        })
-        .collect();
+    let too_small = groups.iter().filter(|group| is_small(group, view));
+    let too_small: Vec<String> = too_small.map(|group| format!("{} {}", group.quantity, group.basis)).collect();
     json!({
         "none": scored.is_empty(),
         "short": (!too_small.is_empty()).then(|| {
-            format!("Allowances that are too small for 9 of 10 amounts of parts: {}", too_small.join("; "))
+            format!("Allowances that are too small for 9 of 10 parts: {}", too_small.join(", "))
         }),
         "chances": chances(view),
         "points": scored,
