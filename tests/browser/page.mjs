@@ -93,6 +93,11 @@ for (const view of ["#_top", "#_records?kind=part", "#front-upright", "#engine"]
 }
 {
   const page = await open(`${season}#_top`, { colorScheme: "dark" });
+  // At a desk no table of the overview is cut at its right edge.
+  await page.setViewportSize({ width: 1280, height: 900 });
+  const cut = await page.evaluate(() => [...document.querySelectorAll("#_overview .wide")]
+    .filter((one) => one.checkVisibility() && one.scrollWidth > one.clientWidth + 1).map((one) => one.getAttribute("aria-label")));
+  assert.deepEqual(cut, [], "tables that are cut at 1280 px");
   // The other sections are as those of the example car.
   await page.evaluate(() => { for (const one of [...document.querySelectorAll("#_overview > section:not(#_top, #_answer, #_limits, #_recent)")]) one.remove(); });
   await accessible(page, "the overview of the season");

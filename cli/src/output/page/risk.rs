@@ -103,9 +103,8 @@ fn row(view: &PageView<'_>, own: &Short<'_>) -> Value {
     let period = period.filter(|own| matches!(own.end, None | Some((_, PeriodEnd::Missed | PeriodEnd::Uncertain))));
     let lasted = period.map(|own| match own.end {
         None => in_days(study.day.days_until(own.since)),
-        Some((_, how)) => {
-            format!("for {}, then {}", count(own.days(study.day).unsigned_abs() as usize, "day"), how.words())
-        }
+        // How it ended is the status.
+        Some(_) => format!("for {}", count(own.days(study.day).unsigned_abs() as usize, "day")),
     });
     let next = study.planned(target.index).into_iter().filter(|planned| planned.is_open);
     let next = next.filter_map(|planned| Some((planned.plan.due?, planned.plan.by))).min_by_key(|(due, _)| *due);
