@@ -170,6 +170,8 @@ fn the_score_of_the_place_is_shown_if_it_is_on_record() {
     assert!(before.contains("above the 652.4 pts that place 8 was estimated to need"), "{before}");
     let early = page_of(&sandbox, &season, &["--rev", "HEAD~29", "--on", "2027-04-19"]);
     assert!(text(section(&early, "_points")).contains("; place 8 needs 652.4"));
+    // A target that a result has missed was at risk for some time, too.
+    assert!(text(section(&page, "_risk")).contains("2026-10-14for 219 days"));
     // Of the estimates those of targets that are short and those with a small allowance are shown, the others folded with their
     // number.
     let estimates = section(&page, "_estimates");

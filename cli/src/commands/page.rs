@@ -92,7 +92,7 @@ impl Page {
     fn make(&self, known: Option<&Watched>, renews: bool) -> Result<Made, Error> {
         let project = self.records.project()?;
         let load = || Ok::<_, Error>(project.load()?.with_all_stress_files(&project));
-        let (loaded, files) = if renews { Watched::while_read(known, load)? } else { (load()?, None) };
+        let (loaded, files) = if renews { Watched::read_with(known, load)? } else { (load()?, None) };
         let day = self.records.day(&loaded);
         let past = Past::for_audit(&project, &loaded, day);
         let study = project.study(loaded, day, past);

@@ -12,11 +12,11 @@ use crate::snapshot::{Source, TEMPLATES, inside};
 /// How many folders without a record are looked into: new ones, and those that git ignores.
 const MOST_OTHERS: usize = 1_000;
 
-/// How often records are read again because the files behind them have become other ones.
+/// How often records are read, at most, until they have the same files as the time before.
 const MOST_READS: usize = 3;
 
 /// The files that an answer was made from.
-#[derive(Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Watched {
     /// Record files, what they name, and what git writes with a commit.
     files: Vec<PathBuf>,
@@ -40,32 +40,27 @@ impl Watched {
         Some(Self { files, folders })
     }
 
-    /// Reads records, and takes the state of their files before they are read, so that a file that is saved meanwhile has another
-    /// one afterwards. `known` are the files of the last time; records with other files are read again.
+    /// Reads records, and takes the state of their files before that: a file that is saved meanwhile changes the state. `known`
+    /// are the files of the last time; if the records have other files, they are read again.
     ///
     /// # Errors
-    ///
     /// Those of `load`.
-    pub fn while_read<E>(
+    pub fn read_with<E>(
         known: Option<&Self>,
         mut load: impl FnMut() -> Result<Loaded, E>,
     ) -> Result<(Loaded, Option<(Self, u64)>), E> {
-        let mut before = known.map(Self::state);
-        let mut loaded = load()?;
-        let mut found = Self::of(&loaded);
-        let mut is_same = found.as_ref() == known;
-        for _ in 1..MOST_READS {
-            if is_same {
-                break;
+        let mut known = known.cloned();
+        let mut reads = 1;
+        loop {
+            let before = known.as_ref().map(Self::state);
+            let loaded = load()?;
+            let found = Self::of(&loaded);
+            // The state of other files is never equal to that of these: with it they are read again at the next look.
+            if found == known || reads == MOST_READS {
+                return Ok((loaded, found.zip(before)));
             }
-            before = found.as_ref().map(Self::state);
-            loaded = load()?;
-            let next = Self::of(&loaded);
-            is_same = next == found;
-            found = next;
+            (known, reads) = (found, reads + 1);
         }
-        // If they differ each time, the state is that of the files before, which no state of these is equal to.
-        Ok((loaded, found.zip(before)))
     }
 
     /// A number that is another one if a file was saved, added or removed, or a commit was made.
@@ -167,13 +162,13 @@ mod tests {
             save("parts.yaml", &"#".repeat(sizes.next().unwrap()));
             Ok::<_, ()>(loaded)
         };
-        let (_, first) = Watched::while_read(None, &mut save_after).unwrap();
+        let (_, first) = Watched::read_with(None, &mut save_after).unwrap();
         let (watched, state) = first.unwrap();
         assert_ne!(watched.state(), state, "the first time");
-        let (_, next) = Watched::while_read(Some(&watched), &mut save_after).unwrap();
+        let (_, next) = Watched::read_with(Some(&watched), &mut save_after).unwrap();
         let (watched, state) = next.unwrap();
         assert_ne!(watched.state(), state, "the same files");
-        let (_, last) = Watched::while_read(Some(&watched), || Ok::<_, ()>(load())).unwrap();
+        let (_, last) = Watched::read_with(Some(&watched), || Ok::<_, ()>(load())).unwrap();
         let (watched, state) = last.unwrap();
         assert_eq!(watched.state(), state, "at rest");
     }

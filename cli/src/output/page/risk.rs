@@ -1,8 +1,8 @@
 //! The targets that are at risk, missed or uncertain, the most points first.
 
-use schema::number;
+use schema::{Day, number};
 use serde_json::{Value, json};
-use trace::audit::PeriodEnd;
+use trace::audit::{AtRiskPeriod, PeriodEnd};
 use trace::values::{Status, TargetStatus};
 
 use super::{PageView, in_days};
@@ -86,11 +86,16 @@ pub(super) fn if_met(view: &PageView<'_>) -> Option<String> {
 pub(super) fn longest(view: &PageView<'_>) -> Vec<Value> {
     let mut open: Vec<_> = view.audit.at_risk_periods.iter().filter(|period| period.end.is_none()).collect();
     open.sort_by_key(|period| (period.since, period.index));
-    let one = |period: &&trace::audit::AtRiskPeriod| {
-        let days = period.since.days_until(view.study.day).unsigned_abs() as usize;
-        json!({"target": view.link(period.index), "days": count(days, "day"), "since": period.since.to_string()})
+    let one = |period: &&AtRiskPeriod| {
+        let days = days(period, view.study.day);
+        json!({"target": view.link(period.index), "days": days, "since": period.since.to_string()})
     };
     open.iter().take(3).map(one).collect()
+}
+
+/// How long a period lasted: `27 days`.
+fn days(period: &AtRiskPeriod, today: Day) -> String {
+    count(period.days(today).unsigned_abs() as usize, "day")
 }
 
 fn row(view: &PageView<'_>, own: &Short<'_>) -> Value {
@@ -104,7 +109,7 @@ fn row(view: &PageView<'_>, own: &Short<'_>) -> Value {
     let lasted = period.map(|own| match own.end {
         None => in_days(study.day.days_until(own.since)),
         // How it ended is the status.
-        Some(_) => format!("for {}", count(own.days(study.day).unsigned_abs() as usize, "day")),
+        Some(_) => format!("for {}", days(own, study.day)),
     });
     let next = study.planned(target.index).into_iter().filter(|planned| planned.is_open);
     let next = next.filter_map(|planned| Some((planned.plan.due?, planned.plan.by))).min_by_key(|(due, _)| *due);
