@@ -4,30 +4,18 @@
 //
 // node audit_print.mjs FOLDER-WITH-PAGES [FOLDER for screenshots]; CHROMIUM names another browser.
 import assert from "node:assert/strict";
-import { readFileSync } from "node:fs";
-import { createRequire } from "node:module";
 import { resolve } from "node:path";
 import { pathToFileURL } from "node:url";
 import { chromium } from "playwright-core";
+import { accessible } from "./accessible.mjs";
 import { checked, sheets, times } from "./paper.mjs";
 
 const [folder, shots] = process.argv.slice(2);
-const axe = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
 const browser = await chromium.launch({
   executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium",
   args: ["--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
     "--disable-background-networking", "--disable-component-update", "--disable-sync"],
 });
-
-async function accessible(page, where) {
-  await page.evaluate(axe);
-  const violations = await page.evaluate(async () => {
-    const tags = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"];
-    return (await window.axe.run(document, { resultTypes: ["violations"], runOnly: tags })).violations;
-  });
-  const serious = violations.filter(({ impact }) => impact === "serious" || impact === "critical");
-  assert.deepEqual(serious.map(({ id, nodes }) => `${id}: ${nodes.slice(0, 3).map((node) => node.html)}`), [], where);
-}
 
 for (const name of ["middle", "end", "middle--brief", "end--brief"]) {
   const url = pathToFileURL(resolve(folder, `${name}.html`)).href;

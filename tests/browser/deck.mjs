@@ -3,15 +3,13 @@
 //
 // node deck.mjs PAGE [FOLDER for screenshots]; CHROMIUM names another browser.
 import assert from "node:assert/strict";
-import { readFileSync } from "node:fs";
-import { createRequire } from "node:module";
 import { resolve } from "node:path";
 import { pathToFileURL } from "node:url";
 import { chromium } from "playwright-core";
+import { accessible } from "./accessible.mjs";
 
 const [page_file, shots] = process.argv.slice(2);
 const url = pathToFileURL(resolve(page_file)).href;
-const axe = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
 const browser = await chromium.launch({
   executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium",
   args: ["--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
@@ -27,17 +25,6 @@ async function open(options, hash = "") {
   page.on("request", (request) => !request.url().startsWith(url) && !request.url().startsWith("data:") && wrong.push(`requested ${request.url()}`));
   await page.goto(url + hash);
   return { page, wrong, close: () => context.close() };
-}
-
-async function accessible(page, where) {
-  await page.evaluate(axe);
-  // The other slides have their turn.
-  const violations = await page.evaluate(async () => {
-    const tags = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"];
-    return (await window.axe.run({ exclude: [".slide:not(.on)"] }, { resultTypes: ["violations"], runOnly: tags })).violations;
-  });
-  const serious = violations.filter(({ impact }) => impact === "serious" || impact === "critical");
-  assert.deepEqual(serious.map(({ id, nodes }) => `${id}: ${nodes.slice(0, 3).map((node) => node.html)}`), [], where);
 }
 
 const on = (page) => page.evaluate(() => [...document.querySelectorAll(".slide.on")].map((slide) => slide.id));

@@ -9,7 +9,7 @@ example=$(realpath ../../example-car)
 here=$PWD
 work=$(mktemp -d)
 trap 'rm -rf "$work"' EXIT
-cp package.json .npmrc deck.mjs "$work"
+cp package.json .npmrc accessible.mjs deck.mjs "$work"
 # run.sh has installed the packages already.
 if [ -n "${TIEROD_MODULES:-}" ]; then
   cp -r "$TIEROD_MODULES" "$work/node_modules"

@@ -2,14 +2,13 @@
 // CAR is the page of the example car, SEASON that of the example's season, NAMES has records that are called as things of the
 // page and of the language are, LARGE has thousands of records.
 import assert from "node:assert/strict";
-import { readFileSync } from "node:fs";
 import { resolve } from "node:path";
 import { pathToFileURL } from "node:url";
 import { chromium } from "playwright-core";
+import { accessible } from "./accessible.mjs";
 
 const [car, season, names, large] = process.argv.slice(2, 6).map((file) => pathToFileURL(resolve(file)).href);
 const shots = process.argv[6];
-const axe = readFileSync("node_modules/axe-core/axe.min.js", "utf8");
 const browser = await chromium.launch({ executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium", args: ["--no-sandbox", "--disable-gpu"] });
 const wrong = [];
 const began = Date.now();
@@ -38,19 +37,8 @@ const go = (page, hash) => page.evaluate((hash) => new Promise((resolve) => {
   addEventListener("hashchange", () => resolve(), { once: true });
   location.hash = hash;
 }), hash);
-// What is not shown is taken away first: no one can perceive it, and it is most of the page.
-const accessible = async (page, what) => {
-  // The policy of the page allows no other script: this one comes over the debugging protocol, as evaluated code.
-  await page.evaluate(axe);
-  const found = await page.evaluate(() => {
-    for (const one of [...document.querySelectorAll(".place:not(.here), main > [hidden]")]) one.remove();
-    const tags = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"];
-    return window.axe.run(document, { resultTypes: ["violations"], runOnly: tags });
-  });
-  const serious = found.violations.filter((one) => ["serious", "critical"].includes(one.impact));
-  const lines = serious.map((one) => `${one.id}: ${one.nodes.slice(0, 3).map((node) => node.html.slice(0, 160)).join(" | ")}`);
-  assert.deepEqual(lines, [], what);
-};
+// What is not shown is taken away before axe-core looks: no one can perceive it, and it is most of the page.
+const drop_hidden = (page) => page.evaluate(() => { for (const one of [...document.querySelectorAll(".place:not(.here), main > [hidden]")]) one.remove(); });
 
 // Four widths, light and dark, and as on A4: nothing is wider than the screen or the sheet.
 const views = ["#_top", "#_records", "#_records?kind=part", "#front-upright", "#engine", "#rack-mount"];
@@ -87,6 +75,7 @@ for (const view of ["#_top", "#_records?kind=part", "#front-upright", "#engine"]
   for (const [width, colorScheme] of [[360, "dark"], [1280, "light"]]) {
     await page.setViewportSize({ width, height: 900 });
     await page.emulateMedia({ colorScheme });
+    await drop_hidden(page);
     await accessible(page, `${view} at ${width}, ${colorScheme}`);
   }
   await close(page);
@@ -100,6 +89,7 @@ for (const view of ["#_top", "#_records?kind=part", "#front-upright", "#engine"]
   assert.deepEqual(cut, [], "tables that are cut at 1280 px");
   // The other sections are as those of the example car.
   await page.evaluate(() => { for (const one of [...document.querySelectorAll("#_overview > section:not(#_top, #_answer, #_limits, #_recent)")]) one.remove(); });
+  await drop_hidden(page);
   await accessible(page, "the overview of the season");
   await close(page);
   done("axe-core");

@@ -9,7 +9,7 @@ tierod=${TIEROD:-$(realpath ../../target/debug/tierod)}
 example=$(realpath ../../example-car)
 work=$(mktemp -d)
 trap 'rm -rf "$work"' EXIT
-cp package.json .npmrc page.mjs page_paper.mjs page_roots.mjs page_watch.mjs paper.mjs "$work"
+cp package.json .npmrc accessible.mjs page.mjs page_paper.mjs page_roots.mjs page_watch.mjs paper.mjs "$work"
 # run.sh has installed the packages already.
 if [ -n "${TIEROD_MODULES:-}" ]; then
   cp -r "$TIEROD_MODULES" "$work/node_modules"

@@ -17,7 +17,7 @@ finish() {
   rm -rf "$work"
 }
 trap finish EXIT
-cp package.json .npmrc audit.mjs audit_print.mjs paper.mjs "$work"
+cp package.json .npmrc accessible.mjs audit.mjs audit_print.mjs paper.mjs "$work"
 (cd "$work" && npm install --silent --no-audit --no-fund)
 export TIEROD_MODULES="$work/node_modules"
 "$tierod" example "$work/season" >/dev/null
