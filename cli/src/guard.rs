@@ -9,7 +9,8 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Duration;
 
 use trace::Error;
-use trace::git::{commits_read, never_ends, unless_writing};
+use trace::git::{commits_read, count_commits_again, never_ends, unless_writing};
+use trace::study::states_evaluated;
 
 use crate::args::{CLEAN, FAILED, Shared};
 use crate::screen::print_error;
@@ -26,13 +27,15 @@ const MOST_MEMORY: u64 = 1_000 << 20;
 /// The longest time on a processor, in milliseconds: the commands on a project of thousands of records take less than one
 /// second.
 const LONGEST: u64 = if cfg!(debug_assertions) { 200_000 } else { 10_000 };
-/// What each commit that is read adds to it.
-const LONGEST_OF_COMMIT: u64 = LONGEST / 200;
+/// What each commit that is read adds to it; one that is read again adds nothing.
+const LONGEST_OF_COMMIT: u64 = LONGEST / 1000;
+/// What each state that is evaluated adds to it: models and laps are calculated for it.
+const LONGEST_OF_STATE: u64 = LONGEST / 200;
 
 /// With this variable set, a command has no limits of time and memory.
 const UNLIMITED: &str = "TIEROD_UNLIMITED";
 
-/// What `page --watch` has done before the present page: milliseconds on a processor, and commits read.
+/// What `page --watch` has done before the present page: milliseconds on a processor, and states evaluated.
 static BEFORE: [AtomicU64; 2] = [const { AtomicU64::new(0) }; 2];
 
 /// Starts to watch this command. The thread ends with the process.
@@ -68,7 +71,8 @@ pub(crate) fn end_where_libgit2_panics(shared: &Shared) {
 /// Begins to count time again, for the next piece of work of a command that goes on for hours.
 pub(crate) fn count_again() {
     BEFORE[0].store(on_processor(), Ordering::Relaxed);
-    BEFORE[1].store(commits_read(), Ordering::Relaxed);
+    BEFORE[1].store(states_evaluated(), Ordering::Relaxed);
+    count_commits_again();
 }
 
 fn watch(end: impl Fn(&Error) + Send + Sync + 'static) {
@@ -100,9 +104,9 @@ fn watch(end: impl Fn(&Error) + Send + Sync + 'static) {
 
 /// What this process has taken too much of.
 fn too_much() -> Option<Error> {
-    let [before, commits] = BEFORE.each_ref().map(|before| before.load(Ordering::Relaxed));
-    let (time, commits) = (on_processor().saturating_sub(before), commits_read().saturating_sub(commits));
-    let error = Error::new(excess(resident(), time, commits)?);
+    let [before, states] = BEFORE.each_ref().map(|before| before.load(Ordering::Relaxed));
+    let (time, states) = (on_processor().saturating_sub(before), states_evaluated().saturating_sub(states));
+    let error = Error::new(excess(resident(), time, [commits_read(), states])?);
     let error = error.because("a project of thousands of records needs far less");
     Some(
         error.help(format!(
@@ -111,9 +115,11 @@ fn too_much() -> Option<Error> {
     )
 }
 
-/// What is over its limit, of a memory in bytes and of milliseconds on a processor in which commits were read.
-fn excess(memory: u64, time: u64, commits: u64) -> Option<String> {
-    let longest = LONGEST.saturating_add(LONGEST_OF_COMMIT.saturating_mul(commits));
+/// What is over its limit, of a memory in bytes and of milliseconds on a processor in which commits were read and states
+/// evaluated.
+fn excess(memory: u64, time: u64, [commits, states]: [u64; 2]) -> Option<String> {
+    let more = LONGEST_OF_COMMIT.saturating_mul(commits).saturating_add(LONGEST_OF_STATE.saturating_mul(states));
+    let longest = LONGEST.saturating_add(more);
     if memory > MOST_MEMORY {
         Some(format!("the command takes more than {} MiB of memory", MOST_MEMORY >> 20))
     } else if time > longest {
@@ -160,16 +166,18 @@ mod tests {
 
     #[test]
     fn a_long_history_may_take_longer() {
-        assert_eq!(excess(MOST_MEMORY, LONGEST, 0), None);
-        assert_eq!(excess(0, LONGEST + 400 * LONGEST_OF_COMMIT, 400), None, "thrice as long");
+        assert_eq!(excess(MOST_MEMORY, LONGEST, [0, 0]), None);
+        assert_eq!(excess(0, 3 * LONGEST, [1000, 200]), None, "thrice as long");
         let seconds = LONGEST / 1000;
         assert_eq!(
-            excess(0, LONGEST + 1, 0).unwrap(),
+            excess(0, LONGEST + 1, [0, 0]).unwrap(),
             format!("the command takes more than {seconds} s on a processor")
         );
-        let over = excess(0, 3 * LONGEST + 1, 400).unwrap();
-        assert_eq!(over, format!("the command takes more than {} s on a processor", 3 * seconds));
-        assert_eq!(excess(MOST_MEMORY + 1, 0, 0).unwrap(), "the command takes more than 1000 MiB of memory");
+        for work in [[2000, 0], [0, 400], [1000, 200]] {
+            let over = excess(0, 3 * LONGEST + 1, work).unwrap();
+            assert_eq!(over, format!("the command takes more than {} s on a processor", 3 * seconds));
+        }
+        assert_eq!(excess(MOST_MEMORY + 1, 0, [0, 0]).unwrap(), "the command takes more than 1000 MiB of memory");
     }
 
     #[cfg(target_os = "linux")]

@@ -3,6 +3,7 @@
 //! Checks, `delta`, the audit and the commands use a [`Study`]. Its records are in [`Loaded`], their links in [`Graph`] and
 //! its numbers in [`Values`].
 
+use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, LazyLock, Mutex, OnceLock};
 
 use foldhash::HashMap;
@@ -54,6 +55,14 @@ pub struct Study {
     pub(crate) early_drafts: Mutex<HashMap<&'static str, Vec<Draft>>>,
 }
 
+/// How many states this process has evaluated, for the limit of its time.
+static EVALUATED: AtomicU64 = AtomicU64::new(0);
+
+/// The number of states that this process has evaluated so far.
+pub fn states_evaluated() -> u64 {
+    EVALUATED.load(Ordering::Relaxed)
+}
+
 impl Study {
     /// A study of records for a date, with their history.
     pub fn new(loaded: impl Into<Arc<Loaded>>, day: Day, past: Past) -> Self {
@@ -64,6 +73,7 @@ impl Study {
 
     /// A study without a history.
     pub fn without_history(loaded: impl Into<Arc<Loaded>>, day: Day) -> Self {
+        EVALUATED.fetch_add(1, Ordering::Relaxed);
         let loaded = loaded.into();
         Self {
             graph: Arc::new(Graph::new(&loaded)),

@@ -29,7 +29,7 @@
 //! | `link_out` | links in a repository that lead out of it, where a file is asked for |
 //! | `watched` | whether the files of a project may have changed, for `page --watch` |
 //! | `write` | edited files of a project, all or none of them |
-//! | `commits_read` | how many commits the process has read |
+//! | `commits_read` | how many different commits the process has read |
 //! | `writing` | whether the process has begun to write |
 //! | `cache_file`, `cache_folder` | what was calculated in an earlier run, in git's folder |
 //! | `records_cache`, `reports_cache`, `models_cache` | the decoded records, the reports and the runs of models of earlier runs |
@@ -88,7 +88,7 @@ mod writing;
 
 pub use base::Base;
 pub use beside::{Beside, Rights, Unfilled};
-pub use commits_read::commits_read;
+pub use commits_read::{commits_read, count_commits_again};
 pub use create::{NewCommit, create_repository};
 pub use error::GitError;
 pub use hooks::{Hooks, LeadsOut};

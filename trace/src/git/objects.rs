@@ -207,7 +207,7 @@ fn folders(prefix: &str) -> impl Iterator<Item = &str> {
 impl Repository {
     /// A commit by its id.
     pub(super) fn commit(&self, id: &str) -> Result<Commit, GitError> {
-        count_commit();
+        count_commit(id);
         let object = self.object(id)?;
         let commit = if object.kind == ObjectKind::Commit { Commit::parse(&object.bytes) } else { None };
         commit.ok_or_else(|| GitError::DamagedObject { object: id.to_owned() })
