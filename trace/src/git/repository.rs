@@ -1,6 +1,6 @@
 //! The repository of a folder, read by libgit2 if possible, otherwise by git's own commands.
 
-use std::cell::{Cell, OnceCell, RefCell};
+use std::cell::{OnceCell, RefCell};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -37,8 +37,6 @@ pub(super) struct Repository {
     merged: Vec<String>,
     end: OnceCell<ShallowEnd>,
     common: OnceCell<Option<PathBuf>>,
-    /// The number of commits of branches that were visited.
-    pub(super) visited: Cell<usize>,
     /// The trees that were read last, by id.
     pub(super) trees: RefCell<HashMap<String, Arc<Tree>>>,
 }
@@ -77,7 +75,7 @@ impl Repository {
         };
         let merged = if locals == Locals::Another { Vec::new() } else { environment.merge_heads() };
         let (end, common, trees) = (OnceCell::new(), OnceCell::new(), RefCell::default());
-        Ok(Some(Self { library, plumbing, top, bare, merged, end, common, visited: Cell::new(0), trees }))
+        Ok(Some(Self { library, plumbing, top, bare, merged, end, common, trees }))
     }
 
     /// Runs an operation with libgit2, or with git's commands if libgit2 fails.

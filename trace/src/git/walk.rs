@@ -11,9 +11,6 @@ use super::repository::{Repository, ShallowEnd};
 use crate::Error;
 use crate::snapshot::{Content, Snapshot, Source};
 
-/// The number of commits that are visited in all branches, after which no further branch is read.
-const MOST_VISITED: usize = 200_000;
-
 /// A commit that changed the project.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(crate) struct WalkedCommit {
@@ -167,13 +164,7 @@ impl<'p> CommitSource<'p> {
                 None => return Ok(None),
             }
         }
-        // A long branch may be merged again and again.
-        if repository.visited.get() > MOST_VISITED {
-            return Ok(None);
-        }
-        let walk = repository.walk(tip, prefix, known)?;
-        repository.visited.set(repository.visited.get().saturating_add(walk.passed));
-        Ok(Some(walk))
+        Ok(Some(repository.walk(tip, prefix, known)?))
     }
 
     /// The commits that come in with a merge that is not committed yet.

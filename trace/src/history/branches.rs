@@ -17,6 +17,10 @@ use crate::git::walk::{Known, Walk, WalkedCommit};
 /// The largest depth of branches that were merged into branches.
 pub(super) const DEEPEST: usize = 8;
 
+/// The number of commits that are visited in all branches, after which no further branch is read: a long branch may be
+/// merged again and again.
+const MOST_VISITED: u32 = 200_000;
+
 /// A branch that came in with a merge.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(super) struct BranchLog {
@@ -50,28 +54,56 @@ pub(super) fn merges(walk: &Walk, first: usize) -> Vec<Merge> {
 }
 
 impl Reader<'_> {
-    /// Reads the branches of merges.
-    pub(super) fn add_branches(&mut self, all: Vec<Merge>, known: &mut Known, depth: usize) -> Result<(), Error> {
+    /// Reads the branches of merges of the main chain. What was visited for earlier merges counts, also if it was read
+    /// from a cache, so that the same branches are read.
+    pub(super) fn add_all_branches(&mut self, all: Vec<Merge>) -> Result<(), Error> {
+        let mut known = self.log.all_commits();
+        let mut visited = self.log.visited.iter().fold(0_u32, |sum, (_, visited)| sum.saturating_add(*visited));
+        self.add_branches(all, &mut known, 0, &mut visited)
+    }
+
+    fn add_branches(
+        &mut self,
+        all: Vec<Merge>,
+        known: &mut Known,
+        depth: usize,
+        visited: &mut u32,
+    ) -> Result<(), Error> {
         let needed: HashSet<u32> = self.log.events.iter().filter(|event| is_needed(event)).map(|e| e.commit).collect();
         for (merge, others) in all {
             if !needed.contains(&merge) || depth >= DEEPEST {
                 continue;
             }
+            let before = *visited;
             for other in others {
-                if let Some(log) = self.read_branch(merge, &other, known, depth)? {
+                if *visited > MOST_VISITED {
+                    continue;
+                }
+                if let Some(log) = self.read_branch(merge, &other, known, depth, visited)? {
                     self.log.shallow |= log.shallow;
                     self.log.branches.push(BranchLog { merge, log });
                 }
+            }
+            if depth == 0 && *visited > before {
+                self.log.visited.push((merge, *visited - before));
             }
         }
         Ok(())
     }
 
-    fn read_branch(&self, merge: u32, other: &str, known: &mut Known, depth: usize) -> Result<Option<Log>, Error> {
+    fn read_branch(
+        &self,
+        merge: u32,
+        other: &str,
+        known: &mut Known,
+        depth: usize,
+        visited: &mut u32,
+    ) -> Result<Option<Log>, Error> {
         let child = &self.log.commits[merge as usize];
         let Some(walk) = self.source.walk_branch(other, &child.id, &child.prefix, known)? else {
             return Ok(None);
         };
+        *visited = visited.saturating_add(u32::try_from(walk.passed).unwrap_or(u32::MAX));
         if walk.met.is_none() && walk.commits.is_empty() {
             return Ok(None);
         }
@@ -89,7 +121,7 @@ impl Reader<'_> {
         let fork = branch.fork.take().unwrap_or_default();
         branch.log.events.splice(0..0, fork.events);
         known.extend(branch.log.all_commits());
-        branch.add_branches(merges, known, depth + 1)?;
+        branch.add_branches(merges, known, depth + 1, visited)?;
         Ok(Some(branch.log))
     }
 

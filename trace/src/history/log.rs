@@ -82,6 +82,8 @@ pub(super) struct Log {
     pub(super) shallow: bool,
     /// The branches of merges that changed a record whose order matters.
     pub(super) branches: Vec<BranchLog>,
+    /// The merges whose branches were read, each with the number of commits that were visited for it.
+    pub(super) visited: Vec<(u32, u32)>,
 }
 
 impl Log {
@@ -121,6 +123,7 @@ impl Log {
         self.events.retain(|event| event.commit < kept);
         self.unread.retain(|(commit, _)| *commit < kept);
         self.branches.retain(|branch| branch.merge < kept);
+        self.visited.retain(|(merge, _)| *merge < kept);
         self.nested.iter().all(|(commit, _)| *commit < kept)
     }
 }
@@ -145,6 +148,29 @@ impl StringIndices {
     }
 }
 
+/// The last blob of each file that could be read.
+#[derive(Default)]
+pub(super) struct ReadableBlobs {
+    last: HashMap<u32, u32>,
+    unread: HashSet<(u32, u32)>,
+    /// How many file events and unread versions of the log are in it.
+    complete_to: (usize, usize),
+}
+
+impl ReadableBlobs {
+    /// Adds what the log has more. Whether a version could be read is known as soon as the next one is asked for.
+    fn complete(&mut self, log: &Log) {
+        let (files, unread) = self.complete_to;
+        self.unread.extend(&log.unread[unread..]);
+        for event in &log.files[files..] {
+            if let Some(blob) = event.blob.filter(|_| !self.unread.contains(&(event.commit, event.path))) {
+                self.last.insert(event.path, blob);
+            }
+        }
+        self.complete_to = (log.files.len(), log.unread.len());
+    }
+}
+
 /// Adds commits to a log.
 pub(super) struct Reader<'s> {
     pub(super) log: Log,
@@ -152,6 +178,8 @@ pub(super) struct Reader<'s> {
     pub(super) source: CommitSource<'s>,
     /// The last readable version of each file, by the index of its path.
     current: HashMap<u32, Version>,
+    /// The blobs of those that are not in memory.
+    readable: ReadableBlobs,
     /// The fork, if the log is that of a branch.
     pub(super) fork: Option<Fork>,
 }
@@ -159,7 +187,8 @@ pub(super) struct Reader<'s> {
 impl<'s> Reader<'s> {
     /// Continues a log, which can be empty.
     pub(super) fn new(log: Log, source: CommitSource<'s>) -> Self {
-        Self { strings: StringIndices::new(&log), log, source, current: HashMap::new(), fork: None }
+        let (strings, readable) = (StringIndices::new(&log), ReadableBlobs::default());
+        Self { strings, log, source, current: HashMap::new(), readable, fork: None }
     }
 
     /// Adds the commits of a walk with the branches of its merges.
@@ -170,16 +199,14 @@ impl<'s> Reader<'s> {
         let merges = branches::merges(&walk, self.log.commits.len());
         let complete = self.add_commits(walk)?;
         if complete && !merges.is_empty() {
-            let mut known = self.log.all_commits();
-            self.add_branches(merges, &mut known, 0)?;
+            self.add_all_branches(merges)?;
         }
         Ok(complete)
     }
 
     /// Adds the branches of an unfinished merge, which is the last commit.
     pub(super) fn add_heads(&mut self, others: Vec<String>) -> Result<(), Error> {
-        let mut known = self.log.all_commits();
-        self.add_branches(vec![(self.log.commits.len() as u32 - 1, others)], &mut known, 0)
+        self.add_all_branches(vec![(self.log.commits.len() as u32 - 1, others)])
     }
 
     /// Adds the commits of a walk, without branches; `false` as in [`Reader::add`].
@@ -321,10 +348,10 @@ impl<'s> Reader<'s> {
     /// Adds the tables of the snapshot that differ from their last version. Returns whether there are any.
     fn add_tables(&mut self, commit: u32, evidence: &[String]) -> Result<bool, Error> {
         let (snapshot, before) = (self.source.snapshot, self.log.tables.len());
+        let last: HashMap<u32, Option<u32>> = self.log.tables.iter().map(|event| (event.path, event.new)).collect();
         for name in evidence {
             let path = self.strings.index(name, &mut self.log);
-            let mut own = self.log.tables[..before].iter().rev().filter(|event| event.path == path);
-            let old = own.next().and_then(|event| event.new);
+            let old = last.get(&path).copied().flatten();
             let content = snapshot.read(name).and_then(|content| content.as_ref().ok());
             let is_same = match (old, content) {
                 (Some(old), Some(bytes)) => {
@@ -344,15 +371,18 @@ impl<'s> Reader<'s> {
         Ok(self.log.tables.len() > before)
     }
 
+    /// For a log in which versions of earlier commits are read only now.
+    pub(super) fn forget_readable(&mut self) {
+        self.readable = ReadableBlobs::default();
+    }
+
     /// Reads the last readable version of a file, unless it is in memory.
     fn prepare(&mut self, path: u32, old: Option<u32>) -> Result<(), Error> {
         if old.is_none() || self.current.contains_key(&path) {
             return Ok(());
         }
-        let unread = |commit: u32| self.log.unread.contains(&(commit, path));
-        let own = self.log.files.iter().rev().filter(|event| event.path == path);
-        let readable = own.filter(|event| !unread(event.commit)).find_map(|event| event.blob).or(old);
-        let Some(readable) = readable else { return Ok(()) };
+        self.readable.complete(&self.log);
+        let Some(readable) = self.readable.last.get(&path).copied().or(old) else { return Ok(()) };
         let id = self.log.strings[readable as usize].clone();
         if let Some(Ok(bytes)) = self.source.blobs(&[&id])?.pop() {
             self.current.insert(path, Version::new(bytes));

@@ -54,6 +54,8 @@ struct StoredLog<'b> {
     /// Paths.
     skipped: Vec<u32>,
     nested: Vec<(u32, u32)>,
+    /// Merges, and the number of commits visited for each.
+    visited: Vec<(u32, u32)>,
     #[serde(borrow)]
     tip: (&'b str, &'b str),
 }
@@ -128,6 +130,7 @@ fn store(log: &Log, branch_of: Option<(u32, u32)>) -> Option<StoredLog<'_>> {
         unread: log.unread.clone(),
         skipped: log.skipped.clone(),
         nested: log.nested.clone(),
+        visited: log.visited.clone(),
         tip: (&log.tip.0, &log.tip.1),
     })
 }
@@ -198,7 +201,8 @@ fn restore(stored: StoredLog<'_>) -> Option<Log> {
         && stored.tables.iter().all(is_table)
         && fields.iter().all(|(route, text)| is_string(*route) && is_string(*text))
         && stored.skipped.iter().all(|path| is_string(*path))
-        && stored.unread.iter().chain(&stored.nested).all(of_commit);
+        && stored.unread.iter().chain(&stored.nested).all(of_commit)
+        && stored.visited.iter().all(|(merge, _)| is_commit(*merge));
     let commit = |commit: StoredCommit<'_>| WalkedCommit {
         id: commit.id.to_owned(),
         author_time: commit.author_time,
@@ -220,6 +224,7 @@ fn restore(stored: StoredLog<'_>) -> Option<Log> {
         unread: stored.unread,
         skipped: stored.skipped,
         nested: stored.nested,
+        visited: stored.visited,
         tip: (stored.tip.0.to_owned(), stored.tip.1.to_owned()),
         shallow: false,
         branches: Vec::new(),
@@ -237,6 +242,7 @@ mod tests {
         let mut log = scripted(&[("2027-01-01", "parts: {a: {count: 1}}"), ("2027-01-02", "parts: {b: {count: 1}}")]);
         log.tip = ("abc".to_owned(), "car/".to_owned());
         log.skipped = vec![0];
+        log.visited = vec![(1, 7)];
         let mut first = scripted(&[("2027-01-03", "targets: {t: {at-most: 1 s}}")]);
         let mut inner = scripted(&[("2027-01-04", "results: {r: {of: t, value: 1 s}}")]);
         inner.files =

@@ -132,6 +132,7 @@ impl Reader<'_> {
         if read.is_empty() {
             return Ok(false);
         }
+        self.forget_readable();
         // The events have the order of the files in the commit, whenever they are read.
         let read: HashSet<u32> = read.into_iter().collect();
         let first: Vec<(u32, Option<u32>)> =
