@@ -7,7 +7,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
-use foldhash::{HashMap, HashMapExt as _};
+use foldhash::{HashMap, HashMapExt as _, HashSet};
 use schema::records::Reading;
 use schema::{Kind, Quantity};
 use serde_json::{Map, Value};
@@ -71,8 +71,8 @@ fn add_to_chain(
         };
         let routes = record.changes.iter().filter_map(|change| change.route.strip_suffix(".from"));
         let routes: BTreeSet<String> = routes.filter(|route| is_number(route)).map(str::to_owned).collect();
-        for route in routes {
-            add_number(record, &route, &tables, versions);
+        if !routes.is_empty() {
+            add_numbers_of(record, &routes, &tables, versions);
         }
     }
     for (branch, own) in history.branches.iter_mut().zip(&log.branches) {
@@ -108,17 +108,47 @@ impl Tables<'_> {
     }
 }
 
-/// Adds the changes of one number, given its route.
-fn add_number(record: &mut RecordHistory, route: &str, tables: &Tables<'_>, versions: &mut Versions<'_>) {
+/// Adds the changes of the numbers of a record, given their routes.
+fn add_numbers_of(
+    record: &mut RecordHistory,
+    routes: &BTreeSet<String>,
+    tables: &Tables<'_>,
+    versions: &mut Versions<'_>,
+) {
+    // Of each number, its own changes and those of the keys below it.
+    let mut of_routes: BTreeMap<&str, Vec<usize>> = BTreeMap::new();
+    for (at, change) in record.changes.iter().enumerate() {
+        let ends = change.route.match_indices('.').map(|(end, _)| end).chain([change.route.len()]);
+        for route in ends.filter_map(|end| routes.get(&change.route[..end])) {
+            of_routes.entry(route).or_default().push(at);
+        }
+    }
+    let (mut dropped, mut new) = (HashSet::default(), Vec::new());
+    for (route, own) in of_routes {
+        add_number(&mut record.changes, (route, &own), (&mut dropped, &mut new), (tables, versions));
+    }
+    let mut at = 0..;
+    record.changes.retain(|_| at.next().is_none_or(|at| !dropped.contains(&at)));
+    record.changes.extend(new);
+    record.changes.sort_by_key(|change| change.commit);
+}
+
+/// Adds the changes of one number, given its route, and its present changes by their indices.
+fn add_number(
+    changes: &mut [Change],
+    (route, own): (&str, &[usize]),
+    (dropped, new): (&mut HashSet<usize>, &mut Vec<Change>),
+    (tables, versions): (&Tables<'_>, &mut Versions<'_>),
+) {
     let below = |change: &Change| {
         let rest = change.route.strip_prefix(route)?.strip_prefix('.')?;
         Some(rest.to_owned())
     };
     let mut commits: BTreeSet<CommitIndex> = BTreeSet::new();
     let mut first: Option<CommitIndex> = None;
-    for change in &record.changes {
+    for change in own.iter().map(|at| &changes[*at]) {
         let Some(key) = below(change) else {
-            commits.extend((*change.route == *route).then_some(change.commit));
+            commits.insert(change.commit);
             continue;
         };
         first = first.or(Some(change.commit)).min(Some(change.commit));
@@ -127,25 +157,24 @@ fn add_number(record: &mut RecordHistory, route: &str, tables: &Tables<'_>, vers
             commits.extend(tables.events(&path).iter().map(|event| CommitIndex::new(event.commit as usize)));
         }
     }
-    let (mut keys, mut new): (BTreeMap<String, Arc<str>>, Vec<Change>) = (BTreeMap::new(), Vec::new());
+    let mut keys: BTreeMap<String, Arc<str>> = BTreeMap::new();
+    let mut own = own.iter().copied().peekable();
     // The text of the number, and whether it was typed.
     let mut last: Option<(Arc<str>, bool)> = None;
-    let mut dropped: Vec<usize> = Vec::new();
     for commit in commits {
         let mut typed = None;
-        for (at, change) in record.changes.iter_mut().enumerate().filter(|(_, change)| change.commit == commit) {
-            match (below(change), &change.after) {
+        while let Some(at) = own.next_if(|at| changes[*at].commit <= commit) {
+            match (below(&changes[at]), &changes[at].after) {
                 (Some(key), Some(text)) => drop(keys.insert(key, text.clone())),
                 (Some(key), None) => drop(keys.remove(&key)),
-                (None, _) if *change.route == *route => typed = Some(at),
-                (None, _) => {}
+                (None, _) => typed = Some(at),
             }
         }
         if let Some(path) = keys.get("from").map(|path| inside(path).unwrap_or_default()) {
             // The number that was typed before is not removed, but read.
             if let Some(at) = typed {
-                last = record.changes[at].before.clone().map(|text| (text, true)).or(last);
-                dropped.push(at);
+                last = changes[at].before.clone().map(|text| (text, true)).or(last);
+                dropped.insert(at);
             }
             let found = first
                 .is_some_and(|first| first <= commit)
@@ -157,17 +186,13 @@ fn add_number(record: &mut RecordHistory, route: &str, tables: &Tables<'_>, vers
                 last = Some((text, false));
             }
         } else if let Some(at) = typed {
-            let change = &mut record.changes[at];
+            let change = &mut changes[at];
             change.before = change.before.take().or(last.map(|(text, _)| text));
             last = change.after.clone().map(|text| (text, true));
         } else if let Some((before, _)) = last.take_if(|(_, typed)| !*typed) {
             new.push(Change { commit, route: route.into(), before: Some(before), after: None });
         }
     }
-    let mut at = 0..;
-    record.changes.retain(|_| at.next().is_none_or(|at| !dropped.contains(&at)));
-    record.changes.extend(new);
-    record.changes.sort_by_key(|change| change.commit);
 }
 
 /// Whether a number that is read is the one that was typed, to its last digit.

@@ -25,7 +25,7 @@ pub mod story;
 mod tests;
 mod unchanged;
 
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 
 use foldhash::{HashMap, HashMapExt as _};
 use schema::quantity::same_number;
@@ -90,6 +90,9 @@ pub struct Change {
     pub after: Option<Arc<str>>,
 }
 
+/// With so many changes of a record, those of each field are looked up by an index.
+const MANY_CHANGES: usize = 64;
+
 /// The history of a record.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct RecordHistory {
@@ -111,12 +114,37 @@ pub struct RecordHistory {
     pub returns: Vec<(CommitIndex, CommitIndex)>,
     /// The changes of its fields, in the order of the commits. The commit that added it sets its first fields.
     pub changes: Vec<Change>,
+    /// Where the changes of each field are, of a record with many of them.
+    by_route: ByRoute,
 }
+
+/// The indices of the changes of each field, once they are asked for.
+#[derive(Debug, Default)]
+struct ByRoute(OnceLock<HashMap<Arc<str>, Vec<usize>>>);
+
+// It follows from the changes, so that it is no part of what is compared, and a copy may get other changes.
+impl Clone for ByRoute {
+    fn clone(&self) -> Self {
+        Self::default()
+    }
+}
+
+impl PartialEq for ByRoute {
+    fn eq(&self, _: &Self) -> bool {
+        true
+    }
+}
+
+impl Eq for ByRoute {}
 
 impl RecordHistory {
     /// The changes of one field.
     pub fn changes_of<'r>(&'r self, route: &'r str) -> impl DoubleEndedIterator<Item = &'r Change> {
-        self.changes.iter().filter(move |change| *change.route == *route)
+        let is_indexed = self.changes.len() >= MANY_CHANGES;
+        let indexed = if is_indexed { self.by_route().get(route).map_or(&[][..], Vec::as_slice) } else { &[] };
+        let all = if is_indexed { &[] } else { &self.changes[..] };
+        let searched = all.iter().filter(move |change| *change.route == *route);
+        indexed.iter().map(|at| &self.changes[*at]).chain(searched)
     }
 
     /// The text of a field after a commit; `None` if the record was removed by then.
@@ -130,8 +158,31 @@ impl RecordHistory {
 
     /// The text of a field after a commit; for a record that was removed by then, its last text.
     pub fn last_value_at(&self, route: &str, commit: CommitIndex) -> Option<&str> {
-        let so_far = self.changes.iter().take_while(|change| change.commit <= commit);
-        so_far.filter(|change| *change.route == *route).last()?.after.as_deref()
+        let so_far = |change: &Change| change.commit <= commit;
+        if self.changes.len() < MANY_CHANGES {
+            let known = &self.changes[..self.changes.partition_point(so_far)];
+            return known.iter().rfind(|change| *change.route == *route)?.after.as_deref();
+        }
+        let own = self.by_route().get(route)?;
+        let last = own.partition_point(|at| so_far(&self.changes[*at])).checked_sub(1)?;
+        self.changes[own[last]].after.as_deref()
+    }
+
+    fn by_route(&self) -> &HashMap<Arc<str>, Vec<usize>> {
+        self.by_route.0.get_or_init(|| {
+            let mut all: HashMap<Arc<str>, Vec<usize>> = HashMap::new();
+            for (at, change) in self.changes.iter().enumerate() {
+                all.entry(Arc::clone(&change.route)).or_default().push(at);
+            }
+            all
+        })
+    }
+
+    /// The changes by one commit.
+    pub fn changes_by(&self, commit: CommitIndex) -> &[Change] {
+        let from = self.changes.partition_point(|change| change.commit < commit);
+        let to = self.changes.partition_point(|change| change.commit <= commit);
+        &self.changes[from..to]
     }
 
     /// The last commit that changed a field of it.
@@ -244,11 +295,16 @@ impl History {
     fn limit_changes_in(&self, record: &RecordHistory) -> Vec<LimitChange> {
         let mut changes: Vec<LimitChange> = Vec::new();
         let mut last: Option<LimitText> = None;
-        let changed = record.changes.iter().filter(|change| LIMITS.contains(&&*change.route));
-        let mut commits: Vec<CommitIndex> = changed.map(|change| change.commit).collect();
-        commits.dedup();
-        for commit in commits {
-            let now = LIMITS.iter().find_map(|key| limit_text(key, record.last_value_at(key, commit)?));
+        let mut texts: [Option<&str>; LIMITS.len()] = [None; LIMITS.len()];
+        let key_of = |change: &Change| LIMITS.iter().position(|key| **key == *change.route);
+        let changed: Vec<(usize, &Change)> =
+            record.changes.iter().filter_map(|change| Some((key_of(change)?, change))).collect();
+        for of_commit in changed.chunk_by(|(_, a), (_, b)| a.commit == b.commit) {
+            for (key, change) in of_commit {
+                texts[*key] = change.after.as_deref();
+            }
+            let commit = of_commit[0].1.commit;
+            let now = LIMITS.iter().zip(texts).find_map(|(key, text)| limit_text(key, text?));
             let unchanged = match (&now, &last) {
                 (Some(now), Some(last)) => same_limit(&now.limit, &last.limit),
                 (now, last) => now.is_none() && last.is_none(),

@@ -1,12 +1,13 @@
 //! The histories of records, from the events in their files.
 
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use foldhash::{HashMap, HashMapExt as _, HashSet};
 use schema::Kind;
 
 use super::log::{Log, RecordEvent};
-use super::{Change, CommitIndex, RecordHistory};
+use super::{ByRoute, Change, CommitIndex, RecordHistory};
 
 /// A record in one file: path, kind, and the range of its fields.
 type RecordInFile = (u32, Kind, u32, u32);
@@ -14,6 +15,8 @@ type RecordInFile = (u32, Kind, u32, u32);
 struct Builder<'l> {
     log: &'l Log,
     histories: Vec<RecordHistory>,
+    /// The history that has each id as its present one.
+    named: HashMap<Arc<str>, usize>,
     /// The history of each id, whether the record exists or not.
     by_id: HashMap<u32, usize>,
     /// Whether the record of each history exists.
@@ -22,8 +25,8 @@ struct Builder<'l> {
     last: Vec<HashMap<u32, u32>>,
     /// The path of the file that contains, or last contained, the record of each history.
     paths: Vec<u32>,
-    /// The files that contain a record, sorted by path; the first one is used.
-    in_files: HashMap<u32, Vec<RecordInFile>>,
+    /// The files that contain a record, by path; the first one is used.
+    in_files: HashMap<u32, BTreeMap<&'l str, RecordInFile>>,
     /// The number of the string `formerly`.
     formerly: Option<u32>,
 }
@@ -34,6 +37,7 @@ pub(super) fn record_histories(log: &Log) -> Vec<RecordHistory> {
     let mut builder = Builder {
         log,
         histories: Vec::new(),
+        named: HashMap::new(),
         by_id: HashMap::new(),
         exists: Vec::new(),
         last: Vec::new(),
@@ -49,7 +53,7 @@ pub(super) fn record_histories(log: &Log) -> Vec<RecordHistory> {
     histories
 }
 
-impl Builder<'_> {
+impl<'l> Builder<'l> {
     fn text(&self, string: u32) -> Arc<str> {
         self.log.strings[string as usize].clone()
     }
@@ -59,16 +63,16 @@ impl Builder<'_> {
         // In the order of the events, because the numbers of strings depend on what was read before.
         let mut seen = HashSet::default();
         let touched: Vec<u32> = events.iter().map(|event| event.id).filter(|id| seen.insert(*id)).collect();
-        let now =
-            |files: &HashMap<u32, Vec<RecordInFile>>, id: u32| files.get(&id).and_then(|all| all.first().copied());
+        let now = |files: &HashMap<u32, BTreeMap<&'l str, RecordInFile>>, id: u32| {
+            files.get(&id).and_then(|all| all.values().next().copied())
+        };
         let before: Vec<Option<RecordInFile>> = touched.iter().map(|id| now(&self.in_files, *id)).collect();
         for event in events {
             let all = self.in_files.entry(event.id).or_default();
-            all.retain(|(path, ..)| *path != event.path);
-            if let Some((kind, begin, end)) = event.set {
-                all.push((event.path, kind, begin, end));
-                let strings = &self.log.strings;
-                all.sort_by(|a, b| strings[a.0 as usize].cmp(&strings[b.0 as usize]));
+            let path = &*self.log.strings[event.path as usize];
+            match event.set {
+                Some((kind, begin, end)) => drop(all.insert(path, (event.path, kind, begin, end))),
+                None => drop(all.remove(path)),
             }
         }
         let mut added = Vec::new();
@@ -126,8 +130,9 @@ impl Builder<'_> {
             }
             // The record that had this id has another one now.
             Some(_) | None => {
+                self.named.insert(name.clone(), self.histories.len());
                 self.histories.push(RecordHistory {
-                    id: self.text(id),
+                    id: name,
                     kind: found.1,
                     older_ids: Vec::new(),
                     renames: Vec::new(),
@@ -136,6 +141,7 @@ impl Builder<'_> {
                     removed: None,
                     returns: Vec::new(),
                     changes: Vec::new(),
+                    by_route: ByRoute::default(),
                 });
                 self.exists.push(true);
                 self.last.push(HashMap::new());
@@ -155,7 +161,11 @@ impl Builder<'_> {
 
     fn rename(&mut self, history: usize, id: u32, commit: CommitIndex) {
         let new = self.text(id);
+        self.named.insert(new.clone(), history);
         let old = std::mem::replace(&mut self.histories[history].id, new);
+        if self.named.get(&old) == Some(&history) && old != self.histories[history].id {
+            self.named.remove(&old);
+        }
         self.histories[history].older_ids.push(old.clone());
         self.histories[history].renames.push((commit, old));
         self.by_id.insert(id, history);
@@ -167,8 +177,7 @@ impl Builder<'_> {
         let list = fields.iter().find(|(route, _)| Some(*route) == self.formerly);
         let list = list.map(|(_, text)| self.text(*text)).unwrap_or_default();
         let named = list.split(", ").filter(|id| !id.is_empty());
-        let histories = named.filter_map(|id| self.histories.iter().position(|history| *history.id == *id));
-        histories.collect()
+        named.filter_map(|id| self.named.get(id).copied()).collect()
     }
 
     /// Adds the changes from the last fields of a record to these.
