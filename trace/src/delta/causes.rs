@@ -4,7 +4,9 @@
 //! again in the reverse order; the mean of the two is its effect. So the effects of all causes add up to the whole change,
 //! also where a value is a product, and the reverse comparison has the same effects with the other sign.
 
-use foldhash::{HashMap, HashMapExt as _};
+use std::collections::BTreeMap;
+
+use foldhash::{HashMap, HashMapExt as _, HashSet, HashSetExt as _};
 use schema::quantity::Unit;
 
 use super::EditedKey;
@@ -134,23 +136,29 @@ const NO_POINTS: f64 = 1e-11;
 struct Gauges {
     goal: Option<NodeId>,
     amounts: Vec<(String, NodeId, Unit)>,
+    /// The index of the amount of each node.
+    of_node: HashMap<NodeId, usize>,
 }
+
+/// What a cause adds to the numbers that it changes, by their indices: a goal is the first.
+type Effects = BTreeMap<usize, f64>;
 
 impl Gauges {
     fn new(merged: &Merged<'_>, base: &Study, head: &Study) -> Self {
         let (old, new) = (base.values(), head.values());
         let mut amounts: Vec<(String, NodeId, Unit)> = Vec::new();
+        let mut known: HashSet<&str> = HashSet::new();
         for (values, is_head) in [(new, true), (old, false)] {
             for (number, name) in values.amounts().iter().enumerate() {
-                let known = amounts.iter().any(|(known, ..)| **known == **name);
-                if let Some(node) = values.node(&Key::Group(None, number as u16)).filter(|_| !known) {
+                if let Some(node) = values.node(&Key::Group(None, number as u16)).filter(|_| known.insert(name)) {
                     let unit = values.unit(node).clone();
                     amounts.push((name.to_string(), if is_head { node } else { merged.of_base(node) }, unit));
                 }
             }
         }
         amounts.sort_by(|a, b| a.0.cmp(&b.0));
-        Self { goal: head.goals().first().map(|goal| goal.node), amounts }
+        let of_node = amounts.iter().enumerate().map(|(at, (_, node, _))| (*node, at)).collect();
+        Self { goal: head.goals().first().map(|goal| goal.node), amounts, of_node }
     }
 
     /// The numbers now; those that are missing add nothing.
@@ -160,27 +168,25 @@ impl Gauges {
     }
 
     /// Adds the change of a total of the car to a list of effects, with its points to first order.
-    fn add(&self, effects: &mut [f64], car: NodeId, change: f64, worth: Option<&[f64]>) {
+    fn add(&self, effects: &mut Effects, car: NodeId, change: f64, worth: Option<&[f64]>) {
         let points = worth.and_then(|worth| worth.get(car.index())).map_or(0.0, |worth| worth * change);
-        let (of_goal, of_amounts) = effects.split_at_mut(usize::from(self.goal.is_some()));
-        for effect in of_goal {
-            *effect += if points.is_finite() { points } else { 0.0 };
+        let of_goal = usize::from(self.goal.is_some());
+        if of_goal > 0 && points.is_finite() {
+            *effects.entry(0).or_default() += points;
         }
-        for (effect, _) in of_amounts.iter_mut().zip(&self.amounts).filter(|(_, (_, node, _))| *node == car) {
-            *effect += change;
+        if let Some(amount) = self.of_node.get(&car) {
+            *effects.entry(of_goal + amount).or_default() += change;
         }
     }
 
-    /// The points and the amounts of a list of effects.
-    fn split(&self, effects: &[f64]) -> (Option<f64>, Vec<AmountChange>) {
-        let (points, amounts) = effects.split_at(usize::from(self.goal.is_some()));
-        let amounts = self.amounts.iter().zip(amounts).filter(|(_, change)| **change != 0.0);
-        let amounts = amounts.map(|((amount, _, unit), change)| AmountChange {
-            amount: amount.clone(),
-            change: *change,
-            unit: unit.clone(),
+    /// The points and the changed amounts of effects, the latter with their indices.
+    fn split(&self, effects: &Effects) -> (Option<f64>, Vec<(usize, AmountChange)>) {
+        let of_goal = usize::from(self.goal.is_some());
+        let amounts = effects.range(of_goal..).filter(|(_, change)| **change != 0.0).map(|(at, change)| {
+            let (amount, _, unit) = &self.amounts[*at - of_goal];
+            (*at, AmountChange { amount: amount.clone(), change: *change, unit: unit.clone() })
         });
-        (points.first().copied(), amounts.collect())
+        (self.goal.map(|_| effects.get(&0).copied().unwrap_or(0.0)), amounts.collect())
     }
 }
 
@@ -215,7 +221,7 @@ pub(super) fn with_effects(
     ranked.sort_unstable();
     rest.sort_unstable();
 
-    let mut effects: Vec<Vec<f64>> = vec![vec![0.0; left.len()]; ranked.len() + rest.len()];
+    let mut effects: Vec<Effects> = vec![Effects::new(); ranked.len() + rest.len()];
     let mut touched = vec![!sorted; drafts.len()];
     if sorted {
         for to_head in [true, false] {
@@ -226,8 +232,8 @@ pub(super) fn with_effects(
                 let value = own.map(|node| merged.value(node));
                 merged.switch(&drafts[*at].switches, to_head);
                 let after = gauges.read(merged);
-                for ((effect, before), after) in effects.iter_mut().zip(&before).zip(&after) {
-                    *effect += sign * (after - before);
+                for (at, (before, after)) in before.iter().zip(&after).enumerate().filter(|(_, (a, b))| a != b) {
+                    *effects.entry(at).or_default() += sign * (after - before);
                 }
                 let has_own_value = matches!(drafts[*at].switches[..], [Switch::Rule(_)]);
                 let is_changed = own.map(|node| merged.value(node)) != value || after != before;
@@ -249,22 +255,23 @@ pub(super) fn with_effects(
         let (effect, amounts) = gauges.split(own);
         let cause = &mut drafts[*at].cause;
         cause.points = effect.filter(|effect| points.is_some() && effect.abs() > NO_POINTS);
-        cause.amounts = amounts.into_iter().filter(|own| own.change.abs() > 1e-12).collect();
-        let listed: HashMap<&str, f64> = cause.amounts.iter().map(|own| (&*own.amount, own.change)).collect();
-        let names = gauges.amounts.iter().map(|(name, ..)| listed.get(name.as_str()).copied().unwrap_or(0.0));
-        let numbers = gauges.goal.map(|_| cause.points.unwrap_or(0.0)).into_iter().chain(names);
-        for (left, own) in left.iter_mut().zip(numbers) {
-            *left -= own;
+        if let (Some(_), Some(points), Some(left)) = (gauges.goal, cause.points, left.first_mut()) {
+            *left -= points;
+        }
+        for (at, own) in amounts.into_iter().filter(|(_, own)| own.change.abs() > 1e-12) {
+            left[at] -= own.change;
+            cause.amounts.push(own);
         }
     }
     let mut keep: HashMap<usize, bool> = HashMap::new();
     keep.extend(ranked.iter().map(|at| (*at, touched[*at])));
     let mut at = 0..;
     drafts.retain(|_| at.next().is_none_or(|at| keep.get(&at).copied().unwrap_or(true)));
-    let (points, amounts) = gauges.split(&left);
+    let (points, amounts) = gauges.split(&left.into_iter().enumerate().collect());
+    let amounts = amounts.into_iter().map(|(_, own)| own);
     let other = Other {
         points: points.filter(|points| points.abs() > 5e-10),
-        amounts: amounts.into_iter().filter(|own| own.change.abs() > 5e-10).collect(),
+        amounts: amounts.filter(|own| own.change.abs() > 5e-10).collect(),
     };
     (drafts, other)
 }

@@ -1,6 +1,7 @@
 //! Findings by fingerprint: those of head except those of its parents, and those that became worse or better.
 
 use std::borrow::Cow;
+use std::collections::VecDeque;
 
 use foldhash::{HashMap, HashMapExt as _, HashSet, HashSetExt as _};
 use schema::settings::Level;
@@ -34,17 +35,15 @@ impl<'l> FilesByPath<'l> {
         Self([base, head].map(|loaded| by_path(loaded).collect()))
     }
 
-    /// Whether two findings say the same about a file that was moved.
-    fn match_moved(&self, old: &Finding, new: &Finding) -> bool {
+    /// Whether the file of one finding was moved to that of another one.
+    fn is_moved(&self, old: &Finding, new: &Finding) -> bool {
         let [base, head] = &self.0;
         let same_bytes = || match (base.get(&*old.path), head.get(&*new.path)) {
             (Some(Ok(old)), Some(Ok(new))) => old == new,
             _ => false,
         };
         let moved = || !head.contains_key(&*old.path) && !base.contains_key(&*new.path);
-        old.record.is_none()
-            && (old.check.name, &old.field, &old.message) == (new.check.name, &new.field, &new.message)
-            && (moved() || same_bytes())
+        moved() || same_bytes()
     }
 }
 
@@ -56,54 +55,90 @@ struct Matches<'p> {
     left: Vec<&'p Finding>,
 }
 
+/// Of the findings about files that say the same, so many are compared with a new one: whether their files were moved.
+const MOST_ALIKE: usize = 1000;
+
+/// The findings of an earlier state that are not matched yet.
+#[derive(Default)]
+struct Left<'p> {
+    all: Vec<Option<&'p Finding>>,
+    /// Those with a fingerprint, in their order.
+    of_print: HashMap<String, VecDeque<usize>>,
+    /// Those with a fingerprint and a message.
+    of_message: HashMap<(String, &'p str), VecDeque<usize>>,
+}
+
+impl<'p> Left<'p> {
+    fn add(&mut self, print: String, finding: &'p Finding) {
+        self.of_print.entry(print.clone()).or_default().push_back(self.all.len());
+        self.of_message.entry((print, &finding.message)).or_default().push_back(self.all.len());
+        self.all.push(Some(finding));
+    }
+
+    fn take_with_message(&mut self, print: &str, message: &'p str) -> Option<&'p Finding> {
+        let at = self.of_message.get_mut(&(print.to_owned(), message))?.pop_front()?;
+        self.all[at].take()
+    }
+
+    /// The first one with a fingerprint. Then no other is asked for by its message.
+    fn take_first(&mut self, print: &str) -> Option<&'p Finding> {
+        let known = self.of_print.get_mut(print)?;
+        std::iter::from_fn(|| known.pop_front()).find_map(|at| self.all[at].take())
+    }
+}
+
 /// Matches the findings of an earlier state with those of head.
 ///
 /// A check can report several findings about one field, with one fingerprint. As many of them match as both states have.
 fn matches<'p>(
     renames: &Renames,
     earlier: &'p [Finding],
-    findings: &[Finding],
+    findings: &'p [Finding],
     [base, head]: [&Loaded; 2],
 ) -> Matches<'p> {
-    let mut before: HashMap<String, Vec<&Finding>> = HashMap::new();
+    let mut left = Left::default();
     for finding in earlier {
-        before.entry(renamed(finding, renames)).or_default().push(finding);
+        left.add(renamed(finding, renames), finding);
     }
     let mut unmatched: Vec<(String, usize)> = Vec::new();
     let mut matched: Vec<Option<&Finding>> = vec![None; findings.len()];
     // Findings with the same message are matched before others.
     for (index, finding) in findings.iter().enumerate() {
         let print = finding.fingerprint();
-        let known = before.get_mut(&print);
-        let same = known.and_then(|known| {
-            let at = known.iter().position(|old| old.message == finding.message)?;
-            Some(known.remove(at))
-        });
-        match same {
-            Some(_) => matched[index] = same,
+        match left.take_with_message(&print, &finding.message) {
+            Some(same) => matched[index] = Some(same),
             None => unmatched.push((print, index)),
         }
     }
     let mut of_files: Vec<usize> = Vec::new();
     for (print, index) in unmatched {
-        match before.get_mut(&print).filter(|known| !known.is_empty()) {
-            // The first of those left, so that the comparison from head to base matches the same two.
-            Some(known) => matched[index] = Some(known.remove(0)),
-            None if findings[index].record.is_none() => of_files.push(index),
-            None => {}
+        // The first of those left, so that the comparison from head to base matches the same two.
+        matched[index] = left.take_first(&print);
+        if matched[index].is_none() && findings[index].record.is_none() {
+            of_files.push(index);
         }
     }
-    let mut left: Vec<&Finding> = before.into_values().flatten().collect();
-    left.sort_by(|a, b| a.sort_key().cmp(&b.sort_key()).then_with(|| a.record.cmp(&b.record)));
-    if !of_files.is_empty() && left.iter().any(|finding| finding.record.is_none()) {
+    let mut left: Vec<Option<&Finding>> = left.all.into_iter().filter(Option::is_some).collect();
+    left.sort_by_cached_key(|own| own.map(|own| (own.sort_key(), own.record.as_deref())));
+    if !of_files.is_empty() {
+        let says = |finding: &'p Finding| (finding.check.name, finding.field.as_deref(), finding.message.as_str());
+        let mut of_text: HashMap<_, VecDeque<usize>> = HashMap::new();
+        for (at, old) in left.iter().enumerate() {
+            if let Some(old) = old.as_ref().filter(|old| old.record.is_none()) {
+                of_text.entry(says(old)).or_default().push_back(at);
+            }
+        }
         let files = FilesByPath::new(base, head);
         for index in of_files {
-            if let Some(at) = left.iter().position(|old| files.match_moved(old, &findings[index])) {
-                matched[index] = Some(left.remove(at));
+            let new = &findings[index];
+            let Some(same) = of_text.get_mut(&says(new)) else { continue };
+            let is_moved = |at: &usize| left[*at].is_some_and(|old| files.is_moved(old, new));
+            if let Some(at) = same.iter().take(MOST_ALIKE).position(is_moved).and_then(|place| same.remove(place)) {
+                matched[index] = left[at].take();
             }
         }
     }
-    Matches { earlier: matched, left }
+    Matches { earlier: matched, left: left.into_iter().flatten().collect() }
 }
 
 /// The levels that apply to a comparison: those of base, because a change of the levels neither adds nor fixes a finding.
@@ -219,17 +254,23 @@ fn match_likely_renames(delta: &mut Delta, left: &mut Vec<&Finding>, renames: &R
     let removed: Vec<RecordId> = base.record_ids().filter(|old| renames.head_of[*old].is_none()).collect();
     let added: Vec<RecordId> = head.record_ids().filter(|new| renames.base_of[*new].is_none()).collect();
     let likely = likely(base, head, &removed, &added);
+    let old_ids: HashMap<RecordId, &str> =
+        likely.iter().map(|pair| (pair.to, base.record(pair.from).id.as_str())).collect();
+    let key = |finding: &Finding, id: Option<&str>| (finding.check.name, id.map(str::to_owned), finding.field.clone());
+    let mut earlier: HashMap<_, VecDeque<usize>> = HashMap::new();
+    for (at, finding) in left.iter().enumerate() {
+        earlier.entry(key(finding, finding.record.as_deref())).or_default().push_back(at);
+    }
+    let mut found = HashSet::new();
     let (known, new): (Vec<Finding>, Vec<Finding>) = std::mem::take(&mut delta.new).into_iter().partition(|finding| {
         let to = finding.record.as_deref().and_then(|id| head.find(id));
-        let Some(pair) = likely.iter().find(|pair| Some(pair.to) == to) else { return false };
-        let old = base.record(pair.from).id.as_str();
-        let is_same = |earlier: &&Finding| {
-            earlier.check.name == finding.check.name
-                && earlier.record.as_deref() == Some(old)
-                && earlier.field == finding.field
-        };
-        left.iter().position(is_same).map(|at| left.remove(at)).is_some()
+        let Some(old) = to.and_then(|to| old_ids.get(&to)) else { return false };
+        let same = earlier.get_mut(&key(finding, Some(old))).and_then(VecDeque::pop_front);
+        found.extend(same);
+        same.is_some()
     });
+    let mut at = 0..;
+    left.retain(|_| at.next().is_none_or(|at| !found.contains(&at)));
     delta.new = new;
     delta.unchanged.extend(known);
     delta.likely_renames = likely;

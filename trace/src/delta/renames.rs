@@ -5,8 +5,7 @@
 //! ids are more alike. Each record is in at most one pair.
 
 use std::cmp::Reverse;
-
-use foldhash::{HashMap, HashMapExt as _};
+use std::collections::BTreeMap;
 
 use super::Delta;
 use crate::Loaded;
@@ -17,8 +16,10 @@ use crate::study::Study;
 pub const ALIKE: f64 = 0.75;
 /// The smallest number of keys with the same text.
 const FEWEST: usize = 2;
-/// Up to this number of pairs all are compared; above it only records with the same first key.
+/// Up to this number of pairs all are compared; above it only records with the same first key, in the order of their ids.
 const MOST_PAIRS: usize = 40_000;
+/// The largest number of keys that are looked at in all pairs; with more, fewer pairs are compared.
+const MOST_KEYS: usize = 4_000_000;
 
 /// A removed and an added record that seem to be the same.
 #[derive(Clone, Debug, PartialEq)]
@@ -46,9 +47,8 @@ fn fields(loaded: &Loaded, record: RecordId) -> Fields {
 /// The number of keys with the same text in both, and the share of all keys.
 fn compare_fields(a: &Fields, b: &Fields) -> (usize, f64) {
     let same = a.iter().filter(|field| b.binary_search(field).is_ok()).count();
-    let keys = |all: &Fields| all.len();
-    let in_both = a.iter().filter(|(key, _)| b.iter().any(|(other, _)| other == key)).count();
-    let all = keys(a) + keys(b) - in_both;
+    let in_both = a.iter().filter(|(key, _)| b.binary_search_by(|(other, _)| other.cmp(key)).is_ok()).count();
+    let all = a.len() + b.len() - in_both;
     (same, if all == 0 { 0.0 } else { same as f64 / all as f64 })
 }
 
@@ -63,6 +63,41 @@ pub(super) fn compare(base: &Study, head: &Study, delta: &mut Delta) {
     delta.likely_renames = likely(&base.loaded, &head.loaded, &delta.removed, &delta.added);
 }
 
+/// The pairs that are compared, by their indices among removed and added records: all of a kind, or of many records those
+/// that have about the same place among the records with the same first key.
+fn candidates(
+    [before, after]: [&Loaded; 2],
+    removed: &[(RecordId, Fields)],
+    added: &[(RecordId, Fields)],
+) -> Vec<(usize, usize)> {
+    let keys = |side: &[(RecordId, Fields)]| side.iter().map(|(_, fields)| fields.len() + 1).sum::<usize>();
+    let (old_keys, new_keys) = (keys(removed), keys(added));
+    let all_keys = old_keys.saturating_mul(added.len()).saturating_add(new_keys.saturating_mul(removed.len()));
+    let many = removed.len().saturating_mul(added.len()) > MOST_PAIRS || all_keys > MOST_KEYS;
+    let mut groups: BTreeMap<_, [Vec<usize>; 2]> = BTreeMap::new();
+    for (side, (loaded, records)) in [(before, removed), (after, added)].into_iter().enumerate() {
+        for (at, (record, fields)) in records.iter().enumerate() {
+            let first = fields.first().filter(|_| many);
+            groups.entry((loaded.kind(*record), first)).or_default()[side].push(at);
+        }
+    }
+    // Each record is compared with so many on both sides of its place.
+    let near = if many { (MOST_KEYS / (old_keys + new_keys).max(1) / 2).max(1) } else { usize::MAX };
+    let mut pairs = Vec::new();
+    for [mut old, mut new] in groups.into_values() {
+        if many {
+            old.sort_by(|a, b| before.record(removed[*a].0).id.cmp(&before.record(removed[*b].0).id));
+            new.sort_by(|a, b| after.record(added[*a].0).id.cmp(&after.record(added[*b].0).id));
+        }
+        for (place, from) in old.iter().enumerate() {
+            let middle = place * new.len() / old.len();
+            let range = middle.saturating_sub(near)..middle.saturating_add(near).saturating_add(1).min(new.len());
+            pairs.extend(new.get(range).into_iter().flatten().map(|to| (*from, *to)));
+        }
+    }
+    pairs
+}
+
 /// The likely renames among removed and added records.
 pub(super) fn likely(before: &Loaded, after: &Loaded, removed: &[RecordId], added: &[RecordId]) -> Vec<LikelyRename> {
     let side = |loaded: &Loaded, records: &[RecordId]| -> Vec<(RecordId, Fields)> {
@@ -70,24 +105,14 @@ pub(super) fn likely(before: &Loaded, after: &Loaded, removed: &[RecordId], adde
     };
     let (removed, added) = (side(before, removed), side(after, added));
     let mut found: Vec<LikelyRename> = Vec::new();
-    let mut of_kind: HashMap<_, Vec<usize>> = HashMap::new();
-    for (at, (record, _)) in added.iter().enumerate() {
-        of_kind.entry(after.kind(*record)).or_default().push(at);
-    }
-    let many = removed.len().saturating_mul(added.len()) > MOST_PAIRS;
     let mut pairs = Vec::new();
-    for (old, was) in &removed {
-        for at in of_kind.get(&before.kind(*old)).into_iter().flatten() {
-            let (new, is) = &added[*at];
-            if many && was.first() != is.first() {
-                continue;
-            }
-            let (same, alike) = compare_fields(was, is);
-            if same >= FEWEST && alike >= ALIKE {
-                let (from, to) = (before.record(*old).id.as_str(), after.record(*new).id.as_str());
-                let order = (Reverse((alike * 1e6) as u32), Reverse(common_ends(from, to)), from, to);
-                pairs.push((order, *old, *new, alike));
-            }
+    for (from, to) in candidates([before, after], &removed, &added) {
+        let ((old, was), (new, is)) = (&removed[from], &added[to]);
+        let (same, alike) = compare_fields(was, is);
+        if same >= FEWEST && alike >= ALIKE {
+            let (from, to) = (before.record(*old).id.as_str(), after.record(*new).id.as_str());
+            let order = (Reverse((alike * 1e6) as u32), Reverse(common_ends(from, to)), from, to);
+            pairs.push((order, *old, *new, alike));
         }
     }
     pairs.sort_unstable_by(|a, b| a.0.cmp(&b.0));
