@@ -17,6 +17,13 @@ use crate::values::{Key, MeasuredTotal};
 /// The parts of a system (of the car for `None`) that have an amount, each with its factor: count and growth.
 type Members = HashMap<(Option<RecordId>, u16), Vec<(NodeId, f64)>>;
 
+/// The largest number of different amounts, where there are few systems.
+const MOST_NAMES: usize = 1000;
+/// The largest number of totals: of each amount one for each system, and one for the car.
+const MOST_TOTALS: usize = 1_000_000;
+/// So many different amounts are added up whatever the number of systems.
+const FEWEST_NAMES: usize = 10;
+
 impl Builder<'_> {
     pub(super) fn amounts(&mut self) {
         let loaded = &*self.graph.loaded;
@@ -25,12 +32,24 @@ impl Builder<'_> {
         let team = loaded.settings().currency.as_deref().and_then(|code| Unit::parse(code).ok());
         let team = team.filter(Unit::is_currency);
         let mut dimensions: Vec<Dimension> = Vec::new();
+        let most = (MOST_TOTALS / (loaded.systems().count() + 1)).clamp(FEWEST_NAMES, MOST_NAMES);
+        let mut is_over = false;
         for (index, _, part) in loaded.parts() {
             let system = part.r#in.as_ref().and_then(|id| loaded.find(id.as_str()));
             for (name, amount) in part.amounts.iter() {
                 // What could not be read is reported, and is no amount.
                 let Some(quantity) = amount.value.quantity() else { continue };
-                let number = self.add_amount(name.as_str());
+                let Some(number) = self.add_amount(name.as_str(), most) else {
+                    if !std::mem::replace(&mut is_over, true) {
+                        let field = Field::new(index, &["amounts", name.as_str()]);
+                        let message =
+                            format!("the records have amounts of more than {most} names; this one is not added up");
+                        let help =
+                            "give the same amounts of all parts one name, as in `mass`: see Limits in SECURITY.md";
+                        self.report(ValueProblemKind::Bad, &field, 0, message, help);
+                    }
+                    continue;
+                };
                 let field = Field { record: index, route: Arc::clone(&self.amount_routes[usize::from(number)]) };
                 let mut unit = self.in_currency(quantity).0;
                 let known = dimensions.get(usize::from(number)).copied();
@@ -60,12 +79,13 @@ impl Builder<'_> {
         self.totals_of_groups(members);
     }
 
-    /// The number of an amount, which is new if no part before had it.
-    fn add_amount(&mut self, name: &str) -> u16 {
-        self.find_amount(name).unwrap_or_else(|| {
+    /// The number of an amount, which is new if no part before had it; `None` if there are too many.
+    fn add_amount(&mut self, name: &str, most: usize) -> Option<u16> {
+        self.find_amount(name).or_else(|| {
+            let number = Some(self.amounts.len()).filter(|number| *number < most)?;
             self.amounts.push(name.into());
             self.amount_routes.push(Arc::from(["amounts".to_owned(), name.to_owned()]));
-            (self.amounts.len() - 1) as u16
+            Some(number as u16)
         })
     }
 
