@@ -1,7 +1,11 @@
 //! An earlier version of a file that could not be read completely, next to a later one that can: which records were hidden
 //! in it.
 
-use foldhash::{HashSet, HashSetExt as _};
+use std::hash::{BuildHasher as _, Hash as _, Hasher};
+use std::sync::OnceLock;
+
+use foldhash::fast::FixedState;
+use foldhash::{HashMap, HashMapExt as _, HashSet, HashSetExt as _};
 use serde::de::{self, DeserializeSeed, MapAccess, Visitor};
 
 use super::decode::{DecodeError, NodeDeserializer};
@@ -16,12 +20,17 @@ pub struct EarlierVersion<'b> {
     /// `None` if it cannot be read at all.
     before: Option<Tree<'b>>,
     after: Option<Tree<'b>>,
+    /// The keys of the maps of the earlier version, as they are written and as they should be; when first asked for.
+    names: OnceLock<HashSet<String>>,
+    /// The records of the earlier version by a hash of their content.
+    contents: OnceLock<HashMap<(Kind, u64), Vec<NodeId>>>,
 }
 
 impl<'b> EarlierVersion<'b> {
     /// The earlier version of a file, and the later one.
     pub fn new(before: &'b [u8], after: &'b [u8]) -> Self {
-        Self { bytes: before, before: places(before), after: places(after) }
+        let (names, contents) = (OnceLock::new(), OnceLock::new());
+        Self { bytes: before, before: places(before), after: places(after), names, contents }
     }
 
     /// Whether a record of the later version, which was not read in the earlier one, may have been in it: under the same
@@ -30,11 +39,12 @@ impl<'b> EarlierVersion<'b> {
         let Some((tree, root)) = self.before.as_ref().and_then(|tree| Some((tree, tree.root()?))) else {
             return may_have_record(self.bytes, id);
         };
-        let is_that = |key: NodeId| {
-            tree.text(key).is_some_and(|text| text == id || to_kebab_case(text).is_some_and(|better| better == id))
-        };
         let mut maps = tree.entries(root).iter().map(|&[_, value]| value);
-        let named = maps.clone().any(|map| tree.entries(map).iter().any(|&[key, _]| is_that(key)));
+        let names = self.names.get_or_init(|| {
+            let keys = maps.clone().flat_map(|map| tree.entries(map)).filter_map(|&[key, _]| tree.text(key));
+            keys.flat_map(|text| [Some(text.to_owned()), to_kebab_case(text)]).flatten().collect()
+        });
+        let named = names.contains(id);
         let unread = |value: NodeId| !tree.is_null(value) && !matches!(tree.content(value), Content::Map(_));
         named || self.has_content_of(kind, id) || (maps.any(unread) && may_have_record(self.bytes, id))
     }
@@ -43,9 +53,18 @@ impl<'b> EarlierVersion<'b> {
     pub fn has_content_of(&self, kind: Kind, id: &str) -> bool {
         let (Some(before), Some(after)) = (&self.before, &self.after) else { return false };
         let Some(record) = record_of(after, kind, id) else { return false };
-        let of_kind = before.root().and_then(|root| before.entry(root, kind.plural()));
-        let records = of_kind.map(|[_, map]| before.entries(map)).unwrap_or_default();
-        records.iter().any(|&[_, value]| same(before, value, after, record))
+        let contents = self.contents.get_or_init(|| {
+            let mut all: HashMap<(Kind, u64), Vec<NodeId>> = HashMap::new();
+            for kind in Kind::ALL {
+                let of_kind = before.root().and_then(|root| before.entry(root, kind.plural()));
+                for &[_, value] in of_kind.map(|[_, map]| before.entries(map)).unwrap_or_default() {
+                    all.entry((*kind, hash(before, value))).or_default().push(value);
+                }
+            }
+            all
+        });
+        let alike = contents.get(&(kind, hash(after, record)));
+        alike.into_iter().flatten().any(|value| same(before, *value, after, record))
     }
 
     /// The record as it was, with some keys as they are in the later version; `None` if that is not a record.
@@ -75,6 +94,20 @@ impl<'b> EarlierVersion<'b> {
 fn record_of(tree: &Tree<'_>, kind: Kind, id: &str) -> Option<NodeId> {
     let [_, map] = tree.entry(tree.root()?, kind.plural())?;
     tree.entry(map, id).map(|[_, record]| record)
+}
+
+/// A number that is the same for all nodes with the same content.
+fn hash(tree: &Tree<'_>, node: NodeId) -> u64 {
+    fn add(tree: &Tree<'_>, node: NodeId, hasher: &mut impl Hasher) {
+        match tree.content(node) {
+            Content::Scalar { text, plain } => (text, plain).hash(hasher),
+            Content::List(items) => items.iter().for_each(|item| add(tree, *item, hasher)),
+            Content::Map(entries) => entries.iter().flatten().for_each(|part| add(tree, *part, hasher)),
+        }
+    }
+    let mut hasher = FixedState::default().build_hasher();
+    add(tree, node, &mut hasher);
+    hasher.finish()
 }
 
 /// Whether two nodes have the same content.

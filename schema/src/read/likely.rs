@@ -10,7 +10,7 @@ pub(super) fn begun_by_comma(tree: &Tree<'_>, key: NodeId) -> Option<(String, St
     let (before, after) = tree.around(key);
     let is_bare = before.trim_end().ends_with(',') && after.trim_start().starts_with([',', '}']);
     // In a list, a comma ends an entry.
-    let in_list = || open_bracket(before).is_some_and(|(bracket, _)| bracket == '[');
+    let in_list = || tree.open_bracket(before.len()).is_some_and(|(bracket, _)| bracket == '[');
     let text = tree.text(key).filter(|_| is_bare && !in_list())?;
     let message =
         format!("`{}` is read as a key of its own, because a comma inside of `{{...}}` ends a value", shorten(text));
@@ -67,9 +67,18 @@ fn byte_of(text: &str, spot: Spot) -> usize {
     start + rest.chars().take(spot.column as usize - 1).map(char::len_utf8).sum::<usize>()
 }
 
-/// The innermost bracket that is open at the end of a text, and its byte.
-fn open_bracket(text: &str) -> Option<(char, usize)> {
-    let mut open: Vec<(char, usize)> = Vec::new();
+/// A bracket, and its byte.
+pub(super) type Bracket = (char, usize);
+
+/// The innermost bracket that is open at the end of a text.
+fn open_bracket(text: &str) -> Option<Bracket> {
+    open_brackets(text).pop()?.1
+}
+
+/// The innermost bracket that is open after each bracket of a text, with the byte behind it.
+pub(super) fn open_brackets(text: &str) -> Vec<(usize, Option<Bracket>)> {
+    let mut all = Vec::new();
+    let mut open: Vec<Bracket> = Vec::new();
     let mut quote: Option<char> = None;
     let mut comment = false;
     // Brackets and quotes count only where a value begins, or inside of brackets.
@@ -82,8 +91,14 @@ fn open_bracket(text: &str) -> Option<(char, usize)> {
             (Some(end), _) => quote = Some(end).filter(|end| *end != c),
             (None, '"' | '\'') if begins => quote = Some(c),
             (None, '#') if last.is_whitespace() => comment = true,
-            (None, '{' | '[') if begins || !open.is_empty() => open.push((c, at)),
-            (None, '}' | ']') => drop(open.pop()),
+            (None, '{' | '[') if begins || !open.is_empty() => {
+                open.push((c, at));
+                all.push((at + 1, open.last().copied()));
+            }
+            (None, '}' | ']') => {
+                open.pop();
+                all.push((at + 1, open.last().copied()));
+            }
             (None, _) => {}
         }
         last = c;
@@ -91,7 +106,7 @@ fn open_bracket(text: &str) -> Option<(char, usize)> {
             before = c;
         }
     }
-    open.pop()
+    all
 }
 
 #[cfg(test)]

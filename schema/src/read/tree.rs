@@ -8,6 +8,7 @@ use std::sync::OnceLock;
 
 use foldhash::{HashMap, HashMapExt as _};
 
+use super::likely::{Bracket, open_brackets};
 use super::position::{Lines, Position};
 use super::{Aim, Spot};
 
@@ -71,6 +72,8 @@ pub struct Tree<'s> {
     lines: Lines,
     /// The positions in large collections, calculated at their first search.
     sorted: OnceLock<HashMap<NodeId, Vec<u32>>>,
+    /// The innermost open bracket after each bracket, calculated when one is first asked for.
+    brackets: OnceLock<Vec<(usize, Option<Bracket>)>>,
 }
 
 /// A number that fits, because files are at most 8 MiB.
@@ -138,6 +141,12 @@ impl<'s> Tree<'s> {
     pub(super) fn around(&self, id: NodeId) -> (&str, &str) {
         let node = self.node(id);
         (self.slice(0, node.start), self.slice(node.end, clip(self.source.len())))
+    }
+
+    /// The innermost bracket that is open before a byte.
+    pub(super) fn open_bracket(&self, byte: usize) -> Option<Bracket> {
+        let all = self.brackets.get_or_init(|| open_brackets(self.source));
+        all[all.partition_point(|(end, _)| *end <= byte).checked_sub(1)?].1
     }
 
     fn slice(&self, start: u32, end: u32) -> &str {

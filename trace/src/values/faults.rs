@@ -158,7 +158,7 @@ impl Values {
     /// The plans above the most points of their event.
     pub fn impossible_plans(&self) -> Vec<Fault> {
         let under = Under::new(self, &[], &[], true);
-        under.impossible(|_, found| found.route == PLAN)
+        under.impossible(|_| true, |_, found| found.route == PLAN)
     }
 
     fn faults(&self, under: &Under<'_>) -> Vec<Fault> {
@@ -277,17 +277,19 @@ impl Under<'_> {
 
     /// Points that their event cannot give, apart from its plan, on which no value depends.
     fn impossible_points(&self) -> Vec<Fault> {
-        self.impossible(|event, found| {
-            let is_under = self.values.record_node(event).is_some_and(|node| self.nodes[node]);
-            is_under
-                && found.route != PLAN
-                && !(found.record == event && self.is_replaced(event, &strings(found.route)))
+        let is_under = |event| self.values.record_node(event).is_some_and(|node| self.nodes[node]);
+        self.impossible(is_under, |event, found| {
+            found.route != PLAN && !(found.record == event && self.is_replaced(event, &strings(found.route)))
         })
     }
 
-    fn impossible(&self, counts: impl Fn(RecordId, &Impossible) -> bool) -> Vec<Fault> {
+    fn impossible(
+        &self,
+        is_asked: impl Fn(RecordId) -> bool,
+        counts: impl Fn(RecordId, &Impossible) -> bool,
+    ) -> Vec<Fault> {
         let values = self.values;
-        let events = values.graph.loaded.events();
+        let events = values.graph.loaded.events().filter(|(event, ..)| is_asked(*event));
         let all = events.flat_map(|(event, record, body)| {
             impossible::in_event(values, event, record.name(), body).into_iter().map(move |found| (event, found))
         });
