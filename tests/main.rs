@@ -58,6 +58,7 @@ mod hostile;
 mod hostile_config;
 mod hostile_files;
 mod hostile_git;
+mod hostile_history;
 mod hostile_size;
 mod hostile_tables;
 mod hostile_templates;
