@@ -335,7 +335,7 @@ fn left_beside(sandbox: &Sandbox) -> Vec<std::path::PathBuf> {
 #[test]
 fn killed_at_fifty_moments_no_file_is_lost() {
     use std::time::{Duration, Instant};
-    let sandbox = Sandbox::new();
+    let sandbox = Sandbox::on_disk();
     let old = many_files(&sandbox, 12);
     let start = Instant::now();
     sandbox.tierod(&["rename", "circle-time", "lap-of-the-circle"]).ended(0);

@@ -47,7 +47,16 @@ impl Answer {
 impl Sandbox {
     /// An empty folder outside of any repository.
     pub(crate) fn new() -> Self {
-        let folder = tempfile::tempdir().unwrap();
+        Self::within(tempfile::tempdir().unwrap())
+    }
+
+    /// The same on a disk, where it takes time to write, also if temporary files are in memory.
+    #[cfg(unix)]
+    pub(crate) fn on_disk() -> Self {
+        Self::within(tempfile::tempdir_in("/var/tmp").unwrap())
+    }
+
+    fn within(folder: tempfile::TempDir) -> Self {
         std::fs::create_dir(folder.path().join("home")).unwrap();
         std::fs::create_dir(folder.path().join("work")).unwrap();
         Self { folder }
