@@ -1,5 +1,7 @@
 //! The revision that a change is compared with, if none is given.
 
+use foldhash::{HashSet, HashSetExt as _};
+
 use super::access::Access as _;
 use super::environment::Locals;
 use super::error::GitError;
@@ -184,7 +186,8 @@ impl Search {
     /// already is not part of the change.
     fn fork_point(&self, branches: &[Branch]) -> Result<(String, String), GitError> {
         let mut found: Option<(String, String)> = None;
-        for branch in branches {
+        let mut tried = HashSet::new();
+        for branch in branches.iter().filter(|branch| tried.insert(branch.commit.as_str())) {
             let Some(commit) = self.git.merge_base(&branch.commit, &self.tip) else { continue };
             let later =
                 found.as_ref().is_none_or(|(_, before)| *before != commit && self.git.is_ancestor(before, &commit));
