@@ -38,8 +38,9 @@ MEMORY = 500 << 20
 WALL, LONGEST = 20, 90
 HOSTILE = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u00ad\u034f\u061c\u115f\u1160\u17b4\u17b5\u180b-\u180f\u200b-\u200f\u2028-\u202e\u2060-\u206f\u3164\ufe00-\ufe0d\ufeff\uffa0\ufff0-\ufffb\U0001bca0-\U0001bca3\U0001d173-\U0001d17a\U000e0000-\U000e0fff]")
 COLOUR = re.compile("\x1b\\[[0-9;]*m")
-# Git's own messages may differ between two runs: of a damaged object it prints sizes that it did not read.
-OF_GIT = re.compile(rb"(?:error|fatal): .*")
+# Git's own messages may differ between two runs: of a damaged object or index it prints sizes that it did not read, or
+# asks for as much memory.
+OF_GIT = re.compile(rb"(?:error|fatal): .*|Out of memory, \w+ failed.*")
 RUNNER = re.compile(r"^\s*::.*::|##\[|##vso\[|##teamcity\[", re.M)
 ALL = "graph values points budget worth why history compare".split()
 

@@ -336,6 +336,20 @@ class Repository:
         self.do("commit", "-q", "--no-verify", "--allow-empty", "-m", message)
         return self.id()
 
+    def once(self, what, make):
+        """Makes `what`, or copies it: many cases begin alike. What was done before and the time are part of it."""
+        key = json.dumps([self.day, self.minute, self.log, what])
+        if key not in MADE:
+            make()
+            copy = tempfile.mkdtemp(dir=os.path.dirname(self.folder)) + "/copy"
+            shutil.copytree(self.folder, copy)
+            MADE[key] = copy, self.minute, list(self.log)
+            return
+        shutil.rmtree(self.folder)
+        copy, self.minute, log = MADE[key]
+        shutil.copytree(copy, self.folder)
+        self.log = list(log)
+
     def id(self, revision="HEAD"):
         if revision == "HEAD" and self.folder + "/.git" == self.git_folder:
             # Many times faster than to ask git.
@@ -402,6 +416,8 @@ class Repository:
 # The findings of commits, in all repositories: a commit's name includes its content and its history.
 CHECKED = {}
 TEXTS = {}
+# Copies of repositories in which the first steps are made.
+MADE = {}
 # Commits that are only made for the oracle, with the files that were replaced.
 SCRATCH = {}
 
@@ -518,10 +534,14 @@ class Case:
     def branches(self, of_branch, of_main, name="feature"):
         """A branch and main go on separately; main is checked out."""
         repository = self.repository
-        repository.do("checkout", "-q", "-b", name)
-        repository.force(of_branch, "on the branch")
-        repository.do("checkout", "-q", "main")
-        repository.force(of_main, "on main")
+
+        def make():
+            repository.do("checkout", "-q", "-b", name)
+            repository.force(of_branch, "on the branch")
+            repository.do("checkout", "-q", "main")
+            repository.force(of_main, "on main")
+
+        repository.once([of_branch, of_main, name], make)
 
     OTHER = {"other.yaml": parts(part("other"))}
 
