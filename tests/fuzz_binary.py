@@ -36,7 +36,7 @@ from fuzz_inputs import DAY, PROJECT
 
 MEMORY = 500 << 20
 WALL, LONGEST = 20, 90
-HOSTILE = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u00ad\u034f\u061c\u115f\u1160\u17b4\u17b5\u180b-\u180f\u200b-\u200f\u2028-\u202e\u2060-\u206f\u3164\ufe00-\ufe0d\ufeff\uffa0\ufff0-\ufffb\U0001bca0-\U0001bca3\U0001d173-\U0001d17a\U000e0000-\U000e0fff]")
+HOSTILE = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u00ad\u034f\u061c\u115f\u1160\u17b4\u17b5\u180b-\u180f\u200b-\u200f\u2028-\u202e\u2060-\u206f\u3164\ufe00-\ufe0d\ufeff\uffa0\ufff0-\ufffb\ufdd0-\ufdef\ufffe\uffff\U00013430-\U0001343f\U0001bca0-\U0001bca3\U0001d173-\U0001d17a\U000e0000-\U000e0fff]")
 COLOUR = re.compile("\x1b\\[[0-9;]*m")
 # Git's own messages may differ between two runs: of a damaged object or index it prints sizes that it did not read, or
 # asks for as much memory.

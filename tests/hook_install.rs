@@ -4,8 +4,8 @@
 
 use std::path::Path;
 
-use crate::git_hooks::{TIEROD, parts, write_hook};
-use crate::support::{Answer, Sandbox};
+use crate::git_hooks::{parts, write_hook};
+use crate::support::{Answer, Sandbox, copy_program};
 
 /// Runs `git commit`, which may fail.
 fn try_commit(sandbox: &Sandbox, folder: &Path, message: &str) -> Answer {
@@ -218,7 +218,7 @@ fn hooks_are_renewed_in_place() {
         let root = format!("./{prefix}");
         let copy = sandbox.outside().join("old place/tierod");
         std::fs::create_dir(copy.parent().unwrap()).unwrap();
-        std::fs::copy(TIEROD, &copy).unwrap();
+        copy_program(&copy);
         run_copy(&sandbox, &copy, &["hook", "install", &root]).ended(0);
         std::fs::remove_file(&copy).unwrap();
         sandbox.write(&format!("{prefix}new.yaml"), parts(&["new"]));

@@ -9,7 +9,7 @@ use std::time::Instant;
 
 use serde_json::Value;
 
-use crate::support::{Answer, SETTINGS, Sandbox};
+use crate::support::{Answer, SETTINGS, Sandbox, copy_program};
 
 /// The answer of a command, with its time and memory.
 pub(crate) struct Run {
@@ -221,7 +221,7 @@ fn entries_that_are_not_files() {
 /// Runs tierod as a user without special permissions; `None` if that is not possible here.
 fn as_other_user(sandbox: &Sandbox, args: &[&str]) -> Option<Run> {
     let binary = sandbox.outside().join("tierod");
-    fs::copy(env!("CARGO_BIN_EXE_tierod"), &binary).unwrap();
+    copy_program(&binary);
     let id = sandbox.command("id", &sandbox.path()).arg("-u").output().unwrap().stdout;
     let script = if id.starts_with(b"0\n") {
         let open = |path: &Path| fs::set_permissions(path, fs::Permissions::from_mode(0o777)).unwrap();

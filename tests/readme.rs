@@ -5,7 +5,7 @@
 
 use std::path::{Path, PathBuf};
 
-use crate::support::Sandbox;
+use crate::support::{Sandbox, copy_program};
 
 struct ReadmeCommand {
     line: usize,
@@ -72,7 +72,7 @@ fn matches(pattern: &[String], lines: &[&str]) -> bool {
 fn walk_through(sandbox: &Sandbox, name: &str, page: &str) -> PathBuf {
     let tools = sandbox.outside().join("tools");
     std::fs::create_dir(&tools).unwrap();
-    std::fs::copy(env!("CARGO_BIN_EXE_tierod"), tools.join("tierod")).unwrap();
+    copy_program(&tools.join("tierod"));
     let path =
         std::env::join_paths([tools].into_iter().chain(std::env::split_paths(&std::env::var_os("PATH").unwrap())))
             .unwrap();

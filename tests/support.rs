@@ -1,6 +1,7 @@
 //! A sandbox for one test: its own folder and home, a cleared environment, fixed dates.
 
 use std::ffi::OsStr;
+use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
 use std::time::{Duration, Instant};
@@ -42,6 +43,15 @@ impl Answer {
     pub(crate) fn json(&self) -> serde_json::Value {
         serde_json::from_str(&self.out).unwrap_or_else(|error| panic!("{error}\n{}\n{}", self.out, self.err))
     }
+}
+
+/// Copies the program, and waits until the copy can be started: a process that another test starts meanwhile has it open for
+/// writing until it runs its own program.
+pub(crate) fn copy_program(to: &Path) {
+    std::fs::copy(env!("CARGO_BIN_EXE_tierod"), to).unwrap();
+    let is_busy =
+        || Command::new(to).arg("--version").output().is_err_and(|error| error.kind() == ErrorKind::ExecutableFileBusy);
+    while is_busy() {}
 }
 
 impl Sandbox {

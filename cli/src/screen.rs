@@ -121,14 +121,16 @@ pub(crate) fn is_hostile(c: char) -> bool {
 }
 
 /// Whether a character is not shown at all: those that Unicode has as `Default_Ignorable_Code_Point` (Unicode 16.0,
-/// `DerivedCoreProperties.txt`; not checked against the file), which can carry a sentence that only a program reads. The two selectors that
-/// choose between an emoji and a sign pass.
+/// `DerivedCoreProperties.txt`; not checked against the file), which can carry a sentence that only a program reads, what places
+/// hieroglyphs, and the code points that are no characters. The two selectors that choose between an emoji and a sign pass.
 fn is_unseen(c: char) -> bool {
     matches!(
         c,
         '\u{00ad}' | '\u{034f}' | '\u{061c}' | '\u{115f}' | '\u{1160}' | '\u{17b4}' | '\u{17b5}' | '\u{180b}'
             ..='\u{180f}'
     ) || matches!(c, '\u{200b}'..='\u{200f}' | '\u{2060}'..='\u{206f}' | '\u{3164}' | '\u{fe00}'..='\u{fe0d}' | '\u{feff}' | '\u{ffa0}')
+        || matches!(c, '\u{13430}'..='\u{1343f}' | '\u{fdd0}'..='\u{fdef}')
+        || c as u32 & 0xfffe == 0xfffe
         || matches!(c, '\u{fff0}'..='\u{fff8}' | '\u{1bca0}'..='\u{1bca3}' | '\u{1d173}'..='\u{1d17a}' | '\u{e0000}'..='\u{e0fff}')
 }
 

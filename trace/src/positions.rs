@@ -27,12 +27,14 @@ struct Piece<'r> {
 pub(crate) struct Positions<'r> {
     trees: Trees<'r>,
     pieces: HashMap<RecordId, Piece<'r>>,
+    /// The text of a file and where its lines begin, once that is asked for.
+    lines: HashMap<FileId, Option<(&'r str, Vec<usize>)>>,
     loaded: &'r Loaded,
 }
 
 impl<'r> Positions<'r> {
     pub(crate) fn new(loaded: &'r Loaded) -> Self {
-        Self { trees: Trees::new(loaded), pieces: HashMap::new(), loaded }
+        Self { trees: Trees::new(loaded), pieces: HashMap::new(), lines: HashMap::new(), loaded }
     }
 
     /// Parses what positions of these drafts are looked up in, on several threads if that is much.
@@ -94,6 +96,20 @@ impl<'r> Positions<'r> {
         Spot { line: spot.line + lines, ..spot }
     }
 
+    /// The text of a file from a line on.
+    fn source_from(&mut self, file: FileId, line: u32) -> Option<&'r str> {
+        let (source, starts) = self
+            .lines
+            .entry(file)
+            .or_insert_with(|| {
+                let source = read::text(self.loaded.snapshot.files[file].content.as_ref().ok()?).ok()?;
+                let starts = std::iter::once(0).chain(source.match_indices('\n').map(|(end, _)| end + 1));
+                Some((source, starts.collect()))
+            })
+            .as_ref()?;
+        source.get(*starts.get(line.checked_sub(1)? as usize)?..)
+    }
+
     /// The position of a character in the text of a value.
     pub(crate) fn spot_within(
         &mut self,
@@ -104,7 +120,7 @@ impl<'r> Positions<'r> {
     ) -> Spot {
         let record = record.filter(|record| self.loaded.entries[*record].file == file);
         let start = self.spot(file, record, route, Aim::Value);
-        let source = self.loaded.snapshot.files[file].content.as_ref().ok().and_then(|bytes| read::text(bytes).ok());
+        let source = self.source_from(file, start.line);
         let (_, keys) = self.before(record);
         let text = self.tree(file, record).and_then(|tree| tree.text_of_route(route.iter().skip(keys).copied()));
         match (source, text) {

@@ -361,10 +361,11 @@ pub fn locate<'a>(tree: Option<&Tree<'_>>, route: impl IntoIterator<Item = &'a s
 }
 
 /// The position of a character of a scalar's text, found by following the text through the source: past the quote or the
-/// block sign at its start, and past folded lines. The start of the scalar if text and source differ.
+/// block sign at its start, and past folded lines. The start of the scalar if text and source differ. `source` begins with the
+/// line where the scalar starts.
 pub fn within(source: &str, start: Spot, text: &str, offset: usize) -> Spot {
     let mut spot = start;
-    let mut chars = source.lines().skip(start.line as usize - 1).enumerate().flat_map(|(number, line)| {
+    let mut chars = source.lines().enumerate().flat_map(|(number, line)| {
         let skip = if number == 0 { start.column as usize - 1 } else { 0 };
         let line_number = start.line + number as u32;
         line.chars().chain(['\n']).enumerate().skip(skip).map(move |(at, c)| (c, line_number, at as u32 + 1))
