@@ -3,7 +3,7 @@
 use crate::support::Sandbox;
 
 /// Characters of every hostile block: C0, C1, direction, no width, line separators, tags.
-const HOSTILE: &str = "\u{1b}\u{7}\u{7f}\u{85}\u{9b}\u{ad}\u{61c}\u{180e}\u{200b}\u{200d}\u{200e}\u{202e}\u{2028}\u{2029}\u{2060}\u{2066}\u{feff}\u{e0041}\u{34f}\u{115f}\u{17b4}\u{180b}\u{3164}\u{fe00}\u{ffa0}\u{1d173}\u{e0101}";
+const HOSTILE: &str = "\u{1b}\u{7}\u{7f}\u{85}\u{9b}\u{ad}\u{61c}\u{180e}\u{200b}\u{200d}\u{200e}\u{202e}\u{2028}\u{2029}\u{2060}\u{2066}\u{feff}\u{e0041}\u{34f}\u{115f}\u{17b4}\u{180b}\u{3164}\u{fe00}\u{ffa0}\u{1d173}\u{e0101}\u{13430}\u{fdd0}";
 
 fn is_hostile(c: char) -> bool {
     (c.is_control() && !matches!(c, '\n' | '\t')) || (HOSTILE.contains(c))

@@ -1,10 +1,10 @@
 //! An earlier version of a file that could not be read completely, next to a later one that can: which records were hidden
 //! in it.
 
-use std::hash::{BuildHasher as _, Hash as _, Hasher};
+use std::hash::{BuildHasher, Hash as _, Hasher};
 use std::sync::OnceLock;
 
-use foldhash::fast::FixedState;
+use foldhash::fast::RandomState;
 use foldhash::{HashMap, HashMapExt as _, HashSet, HashSetExt as _};
 use serde::de::{self, DeserializeSeed, MapAccess, Visitor};
 
@@ -24,13 +24,15 @@ pub struct EarlierVersion<'b> {
     names: OnceLock<HashSet<String>>,
     /// The records of the earlier version by a hash of their content.
     contents: OnceLock<HashMap<(Kind, u64), Vec<NodeId>>>,
+    /// Another one each time, so that no file has many records with one hash.
+    hashes: RandomState,
 }
 
 impl<'b> EarlierVersion<'b> {
     /// The earlier version of a file, and the later one.
     pub fn new(before: &'b [u8], after: &'b [u8]) -> Self {
-        let (names, contents) = (OnceLock::new(), OnceLock::new());
-        Self { bytes: before, before: places(before), after: places(after), names, contents }
+        let (names, contents, hashes) = (OnceLock::new(), OnceLock::new(), RandomState::default());
+        Self { bytes: before, before: places(before), after: places(after), names, contents, hashes }
     }
 
     /// Whether a record of the later version, which was not read in the earlier one, may have been in it: under the same
@@ -58,12 +60,12 @@ impl<'b> EarlierVersion<'b> {
             for kind in Kind::ALL {
                 let of_kind = before.root().and_then(|root| before.entry(root, kind.plural()));
                 for &[_, value] in of_kind.map(|[_, map]| before.entries(map)).unwrap_or_default() {
-                    all.entry((*kind, hash(before, value))).or_default().push(value);
+                    all.entry((*kind, hash(before, value, &self.hashes))).or_default().push(value);
                 }
             }
             all
         });
-        let alike = contents.get(&(kind, hash(after, record)));
+        let alike = contents.get(&(kind, hash(after, record, &self.hashes)));
         alike.into_iter().flatten().any(|value| same(before, *value, after, record))
     }
 
@@ -97,7 +99,7 @@ fn record_of(tree: &Tree<'_>, kind: Kind, id: &str) -> Option<NodeId> {
 }
 
 /// A number that is the same for all nodes with the same content.
-fn hash(tree: &Tree<'_>, node: NodeId) -> u64 {
+fn hash(tree: &Tree<'_>, node: NodeId, hashes: &impl BuildHasher) -> u64 {
     fn add(tree: &Tree<'_>, node: NodeId, hasher: &mut impl Hasher) {
         match tree.content(node) {
             Content::Scalar { text, plain } => (text, plain).hash(hasher),
@@ -105,7 +107,7 @@ fn hash(tree: &Tree<'_>, node: NodeId) -> u64 {
             Content::Map(entries) => entries.iter().flatten().for_each(|part| add(tree, *part, hasher)),
         }
     }
-    let mut hasher = FixedState::default().build_hasher();
+    let mut hasher = hashes.build_hasher();
     add(tree, node, &mut hasher);
     hasher.finish()
 }

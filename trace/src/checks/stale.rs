@@ -300,16 +300,16 @@ impl<'h, 'r> PartChanges<'h, 'r> {
         'h: 'e,
     {
         let end = self.history.after_all();
-        // Of each field of a part, by the place of its history in memory.
-        let mut compared: HashMap<(*const RecordHistory, String), bool> = HashMap::default();
+        // By the id of the part, and its field.
+        let mut compared: HashMap<(&str, &str), bool> = HashMap::default();
         for change in changes {
             let Some(order) = measured.later(self.history, change.commit, change.place) else { continue };
             let part = change.part;
             let added = || measured.later(self.history, part.added, self.history.place_of_addition(part));
             let existed = || added() != Some(Order::Descends);
             let exists = part.removed.is_none();
-            let mut differs = |route: &str| {
-                *compared.entry((std::ptr::from_ref(part), route.to_owned())).or_insert_with(|| {
+            let mut differs = |route: &'e str| {
+                *compared.entry((&part.id, route)).or_insert_with(|| {
                     let (then, now) = (self.value_then(part, route, measured), part.last_value_at(route, end));
                     !is_same_text(route, then, now)
                 })
@@ -442,11 +442,7 @@ fn collect_changes<'h>(
     part: &'h RecordHistory,
     changes: &mut Vec<PartChange<'h>>,
 ) {
-    let systems: Vec<&Change> = part.changes_of("in").collect();
-    let system_at = |commit: CommitIndex| {
-        let so_far = systems.partition_point(|change| change.commit <= commit);
-        systems[..so_far].last().and_then(|change| change.after.as_deref())
-    };
+    let system_at = |commit: CommitIndex| part.last_value_at("in", commit);
     let mut add = |(commit, place): (CommitIndex, PlacedCommit<'h>),
                    system: Option<&'h str>,
                    kind: PartChangeKind,
@@ -492,6 +488,6 @@ fn is_measurement(study: &Study, part: &RecordHistory, change: &Change) -> bool 
     let bases = study.loaded.settings().growth.get(amount);
     let Some(measured) = bases.and_then(|bases| bases.keys().last()) else { return false };
     let route = format!("amounts.{amount}.basis");
-    let bases = part.changes_by(change.commit).iter().filter(|basis| *basis.route == *route);
-    bases.into_iter().any(|basis| basis.after.as_deref() == Some(measured.as_str()))
+    let mut bases = part.changes_by(change.commit).iter().filter(|basis| *basis.route == *route);
+    bases.any(|basis| basis.after.as_deref() == Some(measured.as_str()))
 }

@@ -77,7 +77,7 @@ impl Reader<'_> {
             let before = *visited;
             for other in others {
                 if *visited > MOST_VISITED {
-                    continue;
+                    break;
                 }
                 if let Some(log) = self.read_branch(merge, &other, known, depth, visited)? {
                     self.log.shallow |= log.shallow;

@@ -150,7 +150,7 @@ impl StringIndices {
 
 /// The last blob of each file that could be read.
 #[derive(Default)]
-pub(super) struct ReadableBlobs {
+struct ReadableBlobs {
     last: HashMap<u32, u32>,
     unread: HashSet<(u32, u32)>,
     /// How many file events and unread versions of the log are in it.

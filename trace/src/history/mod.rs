@@ -295,16 +295,11 @@ impl History {
     fn limit_changes_in(&self, record: &RecordHistory) -> Vec<LimitChange> {
         let mut changes: Vec<LimitChange> = Vec::new();
         let mut last: Option<LimitText> = None;
-        let mut texts: [Option<&str>; LIMITS.len()] = [None; LIMITS.len()];
-        let key_of = |change: &Change| LIMITS.iter().position(|key| **key == *change.route);
-        let changed: Vec<(usize, &Change)> =
-            record.changes.iter().filter_map(|change| Some((key_of(change)?, change))).collect();
-        for of_commit in changed.chunk_by(|(_, a), (_, b)| a.commit == b.commit) {
-            for (key, change) in of_commit {
-                texts[*key] = change.after.as_deref();
-            }
-            let commit = of_commit[0].1.commit;
-            let now = LIMITS.iter().zip(texts).find_map(|(key, text)| limit_text(key, text?));
+        let changed = record.changes.iter().filter(|change| LIMITS.contains(&&*change.route));
+        let mut commits: Vec<CommitIndex> = changed.map(|change| change.commit).collect();
+        commits.dedup();
+        for commit in commits {
+            let now = LIMITS.iter().find_map(|key| limit_text(key, record.last_value_at(key, commit)?));
             let unchanged = match (&now, &last) {
                 (Some(now), Some(last)) => same_limit(&now.limit, &last.limit),
                 (now, last) => now.is_none() && last.is_none(),

@@ -42,8 +42,9 @@ impl Builder<'_> {
                 let Some(number) = self.add_amount(name.as_str(), most) else {
                     if !std::mem::replace(&mut is_over, true) {
                         let field = Field::new(index, &["amounts", name.as_str()]);
-                        let message =
-                            format!("the records have amounts of more than {most} names; this one is not added up");
+                        let message = format!(
+                            "the records have more than {most} different amounts; this one and further ones are not added up"
+                        );
                         let help =
                             "give the same amounts of all parts one name, as in `mass`: see Limits in SECURITY.md";
                         self.report(ValueProblemKind::Bad, &field, 0, message, help);
