@@ -2,7 +2,7 @@
 
 use super::error::{StressError, short};
 use super::field::{Histogram, StressField};
-use super::limits::MOST_ROWS;
+use super::limits::{MOST_COLUMNS, MOST_ROWS};
 
 /// The name of the column of volumes.
 const VOLUME: &str = "volume";
@@ -14,6 +14,7 @@ pub(super) fn field(bytes: &[u8], wanted: &str) -> Result<StressField, StressErr
     let header = header.unwrap_or_default();
     let delimiter =
         *[b',', b';', b'\t'].iter().max_by_key(|one| (count(header, **one), **one == b',')).unwrap_or(&b',');
+    check_columns(bytes, delimiter)?;
     let mut table = csv::ReaderBuilder::new()
         .delimiter(delimiter)
         .comment(Some(b'#'))
@@ -78,6 +79,37 @@ pub(super) fn field(bytes: &[u8], wanted: &str) -> Result<StressField, StressErr
     histogram.field(peak, rows)
 }
 
+/// Checks the columns of each line before any of them is read, as each takes several bytes of memory.
+fn check_columns(bytes: &[u8], delimiter: u8) -> Result<(), StressError> {
+    let mut start = 0;
+    for end in memchr::memchr2_iter(b'\n', b'\r', bytes).chain([bytes.len()]) {
+        let line = &bytes[start..end];
+        // Each column but the first takes a byte.
+        let columns = if line.len() < MOST_COLUMNS { 0 } else { count(line, delimiter) + 1 };
+        if columns > MOST_COLUMNS {
+            let message = format!("{columns} columns; the limit is {MOST_COLUMNS}");
+            return Err(StressError::new(message, "export only the volume and the stress"));
+        }
+        start = end + 1;
+    }
+    Ok(())
+}
+
 fn count(line: &[u8], byte: u8) -> usize {
     line.iter().filter(|own| **own == byte).count()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_table_has_a_limit_of_columns() {
+        let read = |more: usize| {
+            let text = format!("volume,stress{}\n1,2\n", ",".repeat(more));
+            field(text.as_bytes(), "stress").map(|_| ()).map_err(|error| error.message)
+        };
+        assert_eq!(read(MOST_COLUMNS - 2), Ok(()));
+        assert_eq!(read(MOST_COLUMNS - 1), Err("10001 columns; the limit is 10000".to_owned()));
+    }
 }

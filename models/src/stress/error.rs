@@ -22,9 +22,9 @@ impl StressError {
     }
 
     /// No field of this name.
-    pub(super) fn no_field(what: &str, name: &str, known: &[String]) -> Self {
+    pub(super) fn no_field(what: &str, name: &str, known: &[impl AsRef<str>]) -> Self {
         const MOST: usize = 20;
-        let mut list: Vec<String> = known.iter().take(MOST).map(|name| format!("`{}`", short(name))).collect();
+        let mut list: Vec<String> = known.iter().take(MOST).map(|name| format!("`{}`", short(name.as_ref()))).collect();
         if known.len() > MOST {
             list.push(format!("{} more", known.len() - MOST));
         }

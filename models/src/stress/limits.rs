@@ -15,6 +15,9 @@ pub const MOST_ARRAYS: usize = 100_000;
 /// Rows of a table of integration points.
 pub const MOST_ROWS: usize = 16 * MOST_CELLS;
 
+/// Columns of such a table.
+pub const MOST_COLUMNS: usize = 10_000;
+
 /// The bytes of a file.
 pub const LARGEST_FILE: u64 = 192 * 1024 * 1024;
 

@@ -372,13 +372,10 @@ impl<'a> File<'a> {
     /// Reads a field of a mesh.
     pub(super) fn stress(&self, mesh: &Mesh, name: &str) -> Result<Stress, StressError> {
         let Some((at, _)) = self.place(name) else {
-            let mut names: Vec<String> = Vec::new();
-            for piece in &self.pieces {
-                let known = piece.at_nodes.iter().chain(&piece.at_cells).filter(|array| array.kind.is_some());
-                names.extend(known.map(|array| array.name.clone()));
-            }
+            let arrays = self.pieces.iter().flat_map(|piece| piece.at_nodes.iter().chain(&piece.at_cells));
+            let known = arrays.filter(|array| array.kind.is_some()).map(|array| array.name.as_str());
             let mut seen = std::collections::HashSet::new();
-            names.retain(|name| seen.insert(name.clone()));
+            let names: Vec<&str> = known.filter(|name| seen.insert(*name)).collect();
             return Err(StressError::no_field("field", name, &names));
         };
         let (mut components, mut values) = (None, Vec::new());
