@@ -7,13 +7,13 @@ use schema::{Kind, Quantity};
 
 use super::rows::{Item, ItemAmount};
 use super::{ChangedValue, Plan};
+use crate::RecordId;
 use crate::load::Loaded;
 use crate::spreadsheet::Decimal;
-use crate::{Error, RecordId};
 
 impl Plan<'_> {
-    /// Adds the changes of a part that the records have.
-    pub(super) fn compare(&mut self, loaded: &Loaded, id: RecordId, part: &Part, item: &Item) -> Result<(), Error> {
+    /// Adds the changes of a part that the records have. `units` are those of the columns of the entry.
+    pub(super) fn compare(&mut self, loaded: &Loaded, id: RecordId, part: &Part, item: &Item, units: &[Unit]) {
         let record = loaded.record(id).id.to_string();
         let path = loaded.path(loaded.entries[id].file).to_owned();
         let before = self.changed.len();
@@ -28,23 +28,22 @@ impl Plan<'_> {
             set(self, &["count"], before, count.to_string(), Value::plain(count.to_string()));
         }
         let import = self.import;
-        for ((name, entry), amount) in import.parts.columns().zip(&item.amounts) {
+        for (((name, _), unit), amount) in import.parts.columns().zip(units).zip(&item.amounts) {
             let Some(amount) = amount else { continue };
-            let unit = Unit::parse(&entry.unit).map_err(Error::new)?;
             let key = ["amounts", name.as_str()];
             let Some(own) = part.amounts.get(name.as_str()) else {
-                let text = text_of(amount, &unit);
+                let text = text_of(amount, unit);
                 set(self, &key, None, text.clone(), long_amount(amount, &text));
                 continue;
             };
             // A number that is read from an evidence file is not typed here.
             let Some(number) = own.value.quantity().filter(|_| own.value.reading().is_none()) else {
-                self.compare_read(&record, name, own.value.quantity(), (item, amount), &unit);
+                self.compare_read(&record, name, own.value.quantity(), (item, amount), unit);
                 continue;
             };
-            let is_other = !is_same(number, amount.value, &unit) || has_other_uncertainty(number, amount, &unit);
+            let is_other = !is_same(number, amount.value, unit) || has_other_uncertainty(number, amount, unit);
             let basis = amount.basis.as_ref().filter(|basis| own.basis.as_ref() != Some(*basis));
-            let text = changed_text(number, amount, &unit);
+            let text = changed_text(number, amount, unit);
             match (is_other, basis, &own.basis) {
                 (false, None, _) => {}
                 // Without a basis the amount is one text; with one it becomes a map.
@@ -71,7 +70,6 @@ impl Plan<'_> {
         if self.changed.len() == before {
             self.unchanged += 1;
         }
-        Ok(())
     }
 }
 

@@ -1,5 +1,7 @@
 //! What a sheet and the records say differently and an import does not change.
 
+use std::collections::VecDeque;
+
 use foldhash::{HashMap, HashSet};
 use schema::quantity::Unit;
 use schema::records::Part;
@@ -148,21 +150,23 @@ impl Plan<'_> {
             return Vec::new();
         }
         let added: HashSet<&str> = self.added.iter().map(|part| part.id.as_str()).collect();
-        let mut new: HashMap<String, Vec<&Item>> = HashMap::default();
+        let mut new: HashMap<String, VecDeque<&Item>> = HashMap::default();
         for item in self.rows.items.iter().filter(|item| added.contains(item.id.as_str())) {
             if let Some(title) = &item.title {
-                new.entry(Name::of(title).folded).or_default().push(item);
+                new.entry(Name::of(title).folded).or_default().push_back(item);
             }
         }
+        let units: Vec<Option<Unit>> =
+            self.import.parts.columns().map(|(_, entry)| Unit::parse(&entry.unit).ok()).collect();
         let mut out = Vec::new();
         for id in gone {
             let Some((part, title)) = loaded.part(*id).and_then(|part| Some((part, part.title.as_deref()?))) else {
                 continue;
             };
             let Some(alike) = new.get_mut(&Name::of(title).folded) else { continue };
-            let same = alike.iter().take(MOST_ALIKE).position(|item| has_same_amounts(self.import, part, item));
-            if let Some(at) = same {
-                out.push(Renumbered { from: loaded.record(*id).id.to_string(), to: alike.remove(at).id.to_string() });
+            let same = alike.iter().take(MOST_ALIKE).position(|item| has_same_amounts(self.import, &units, part, item));
+            if let Some(new) = same.and_then(|at| alike.remove(at)) {
+                out.push(Renumbered { from: loaded.record(*id).id.to_string(), to: new.id.to_string() });
             }
         }
         out
@@ -183,15 +187,16 @@ fn is_inside(loaded: &Loaded, own: &Id, system: &Id) -> bool {
     false
 }
 
-/// Whether the amounts agree, with at least one.
-fn has_same_amounts(import: &Import, part: &Part, item: &Item) -> bool {
-    let mut amounts = import.parts.columns().zip(&item.amounts);
-    let agrees = |((name, entry), amount): ((&Id, &schema::settings::imports::ImportedAmount), &Option<ItemAmount>)| {
-        let Ok(unit) = Unit::parse(&entry.unit) else { return false };
+/// Whether the amounts agree, with at least one. `units` are those of the columns of the entry.
+fn has_same_amounts(import: &Import, units: &[Option<Unit>], part: &Part, item: &Item) -> bool {
+    let names = import.parts.columns().map(|(name, _)| name);
+    let mut amounts = names.zip(units).zip(&item.amounts);
+    let agrees = |((name, unit), amount): ((&Id, &Option<Unit>), &Option<ItemAmount>)| {
+        let Some(unit) = unit else { return false };
         let own = amount_of(part, name).and_then(|own| own.value.quantity());
         // One in another currency is in another column.
         match (own.filter(|own| own.unit().dimension() == unit.dimension()), amount) {
-            (Some(own), Some(amount)) => is_same(own, amount.value, &unit),
+            (Some(own), Some(amount)) => is_same(own, amount.value, unit),
             (None, None) => true,
             _ => false,
         }

@@ -158,6 +158,7 @@ pub fn plan<'i>(loaded: &Loaded, import: &'i Import, table: &Table, adds_systems
         rows: Rows::default(),
         changes: Vec::new(),
     };
+    let units: Vec<Unit> = used.amounts.iter().map(|amount| amount.unit.clone()).collect();
     let mut items = Vec::new();
     if adds_systems {
         plan.systems = systems::missing(loaded, &rows.items);
@@ -178,7 +179,7 @@ pub fn plan<'i>(loaded: &Loaded, import: &'i Import, table: &Table, adds_systems
                 let path = import.into.replace("{in}", item.system.as_str());
                 plan.added.push(AddedPart { id: item.id.to_string(), path: path.clone() });
                 plan.empty.extend(plan.empty_cells(None, item.id.as_str(), &item));
-                let record = (item.id.to_string(), plan.new_record(&item, &leads)?);
+                let record = (item.id.to_string(), plan.new_record(&item, &units, &leads));
                 let at = *places.entry(path).or_insert_with_key(|path| {
                     new.push((path.clone(), Vec::new()));
                     new.len() - 1
@@ -187,7 +188,7 @@ pub fn plan<'i>(loaded: &Loaded, import: &'i Import, table: &Table, adds_systems
             }
             Some(id) => match loaded.part(id) {
                 Some(part) if !loaded.damaged.contains_key(loaded.record(id).id.as_str()) => {
-                    plan.compare(loaded, id, part, &item)?;
+                    plan.compare(loaded, id, part, &item, &units);
                     plan.compare_names(loaded, loaded.record(id).id.as_str(), part, &item, &leads);
                     plan.empty.extend(plan.empty_cells(Some(part), loaded.record(id).id.as_str(), &item));
                 }
@@ -248,7 +249,7 @@ impl Plan<'_> {
     }
 
     /// The keys of a new part.
-    fn new_record(&self, item: &Item, leads: &systems::Leads<'_>) -> Result<Value, Error> {
+    fn new_record(&self, item: &Item, units: &[Unit], leads: &systems::Leads<'_>) -> Value {
         let mut keys: Vec<(String, Value)> = Vec::new();
         keys.extend(item.title.as_ref().map(|title| ("title".to_owned(), Value::text(one_line(title)))));
         keys.push(("in".to_owned(), Value::plain(item.system.as_str())));
@@ -256,10 +257,9 @@ impl Plan<'_> {
             keys.push(("count".to_owned(), Value::plain(count.to_string())));
         }
         let mut amounts = Vec::new();
-        for ((name, entry), amount) in self.import.parts.columns().zip(&item.amounts) {
+        for (((name, _), unit), amount) in self.import.parts.columns().zip(units).zip(&item.amounts) {
             if let Some(amount) = amount {
-                let unit = Unit::parse(&entry.unit).map_err(Error::new)?;
-                amounts.push((name.to_string(), long_amount(amount, &text_of(amount, &unit))));
+                amounts.push((name.to_string(), long_amount(amount, &text_of(amount, unit))));
             }
         }
         if !amounts.is_empty() {
@@ -270,7 +270,7 @@ impl Plan<'_> {
         }
         let lead = item.lead.as_deref().map(one_line).filter(|lead| leads.of(&item.system) != Some(lead));
         keys.extend(lead.map(|lead| ("lead".to_owned(), Value::text(lead))));
-        Ok(Value::Map(keys))
+        Value::Map(keys)
     }
 
     /// Adds the records of one kind, by file.

@@ -11,7 +11,7 @@ use super::codes::are_codes;
 use super::header::Columns;
 use super::reader::system_of;
 use super::subtotals::word_of_total;
-use super::systems::NewSystem;
+use super::systems::{Known, NewSystem, only_target, stems};
 use super::words::{
     BASES, BASIS, COST, COUNT, ID, LAST_ID, LEAD, MASS, MAYBE_ID, SAFETY, SUMS, SYSTEM, TITLE, UNCERTAINTY,
 };
@@ -25,6 +25,9 @@ const ROWS: usize = 10;
 
 /// The largest number of names of a column that are listed.
 const MOST_NAMES: usize = 100;
+
+/// The largest number of columns of one amount.
+const MOST_CURRENCIES: usize = 100;
 
 /// A proposed entry.
 #[derive(Clone, Debug)]
@@ -79,9 +82,12 @@ pub fn propose(loaded: &Loaded, file: &str, table: &Table, given: Option<Header>
         error.because("it has no cells").help("give another row, as in `--header 3` or `--header 3-4`")
     })?;
     let below: Vec<&Row> = table.rows.iter().filter(|row| row.number > columns.last).collect();
+    let is_total = |row: &&Row| row.cells.iter().any(|(_, cell)| word_of_total(cell).is_some());
+    let parts = below.iter().copied().filter(|row| !is_total(row)).collect();
     let mut sheet = Guess {
         loaded,
         below,
+        parts,
         columns: &columns,
         taken: Vec::new(),
         unknown: Vec::new(),
@@ -182,6 +188,8 @@ impl Column {
 struct Guess<'g> {
     loaded: &'g Loaded,
     below: Vec<&'g Row>,
+    /// The rows without those of sums.
+    parts: Vec<&'g Row>,
     columns: &'g Columns,
     taken: Vec<u32>,
     unknown: Vec<String>,
@@ -232,10 +240,7 @@ impl Guess<'_> {
                 let texts = self.below.iter().filter(|row| matches!(row.cell(column), Some(Cell::Text(_))));
                 texts.count() > 0 && !self.has_numbers(column)
             }
-            Kind::Code => {
-                let is_part = |row: &&&Row| !row.cells.iter().any(|(_, cell)| word_of_total(cell).is_some());
-                are_codes(self.below.iter().filter(is_part).filter_map(|row| row.cell(column)))
-            }
+            Kind::Code => are_codes(self.parts.iter().filter_map(|row| row.cell(column))),
         }
     }
 
@@ -256,7 +261,7 @@ impl Guess<'_> {
                     && self.has_numbers(*at)
             };
             let others = self.columns.names().filter(same).map(|(at, name)| Column { at, name: name.to_owned() });
-            let others: Vec<Column> = others.collect();
+            let others: Vec<Column> = others.take(MOST_CURRENCIES).collect();
             self.taken.extend(others.iter().map(|column| column.at));
             all.extend(others);
         }
@@ -294,12 +299,11 @@ impl Guess<'_> {
     fn texts(&self, column: u32) -> Vec<String> {
         let mut known = HashSet::default();
         let mut out: Vec<String> = Vec::new();
-        for row in &self.below {
+        for row in &self.parts {
             if out.len() == MOST_NAMES {
                 break;
             }
-            let is_total = row.cells.iter().any(|(_, cell)| word_of_total(cell).is_some());
-            let Some(Cell::Text(text)) = row.cell(column).filter(|_| !is_total) else { continue };
+            let Some(Cell::Text(text)) = row.cell(column) else { continue };
             let name = Name::of(text);
             if known.insert(name.folded) {
                 out.push(name.text);
@@ -313,35 +317,23 @@ impl Guess<'_> {
             self.miss("in: no column of systems: add `in: SYSTEM`, or `in: {column: COLUMN, names: {TEXT: SYSTEM}}`");
             return Value::Map(Vec::new());
         };
-        let systems: Vec<(&str, &str, String)> = self
-            .loaded
-            .entries
-            .iter()
-            .filter(|entry| entry.record.kind() == schema::Kind::System)
-            .map(|entry| {
-                let title = entry.record.body.common().title().unwrap_or_default();
-                (entry.record.id.as_str(), title, to_kebab_case(title).unwrap_or_default())
-            })
-            .collect();
+        let systems: Vec<Known<'_>> = self.loaded.records().filter_map(|(_, record)| Known::of(record)).collect();
+        let serves = only_target(self.loaded);
         let mut names = Vec::new();
         for text in self.texts(column.at) {
             let kebab = to_kebab_case(&text).unwrap_or_default();
             let folded = Name::of(&text).folded;
-            let is_same =
-                |id: &str, title: &str| id == kebab || (!title.is_empty() && Name::of(title).folded == folded);
-            let same = systems.iter().find(|(id, title, _)| is_same(id, title));
+            let same = systems.iter().find(|system| system.id == kebab || system.title.as_ref() == Some(&folded));
             // `Brake` for `brakes`, `Front wing` for `wing`: a word in common with the id or title of one system only.
-            let words = |text: &str| text.split('-').filter(|w| w.len() > 2).map(stem).collect::<Vec<String>>();
-            let own = words(&kebab);
-            let is_similar = |of: &str| words(of).iter().any(|word| own.contains(word));
-            let mut similar = systems.iter().filter(|(id, _, title)| is_similar(id) || is_similar(title));
+            let own = stems(&kebab);
+            let mut similar = systems.iter().filter(|system| system.words.iter().any(|word| own.contains(word)));
             let only = similar.next().filter(|_| similar.next().is_none());
             match same.or(only) {
-                Some((id, ..)) => names.push((text, Value::plain(*id))),
+                Some(system) => names.push((text, Value::plain(system.id))),
                 None => match system_of(self.loaded, &text) {
                     Some((id, true)) => names.push((text, Value::plain(id.as_str()))),
                     Some((id, false)) if self.new.iter().any(|own| own.id == id) => {}
-                    Some((id, false)) => self.new.push(NewSystem::of_section(self.loaded, id, Some(text))),
+                    Some((id, false)) => self.new.push(NewSystem::of_section(id, Some(text), serves.clone())),
                     None => self.unknown.push(format!("in: no system for `{}`: add it to `names`", shorten(&text))),
                 },
             }
@@ -396,10 +388,10 @@ impl Guess<'_> {
         };
         let (mut names, mut unknown) = (Vec::new(), Vec::new());
         for text in self.texts(basis.at) {
-            let lower = text.to_lowercase();
+            let (lower, kebab) = (text.to_lowercase(), to_kebab_case(&text));
             let is_meant = |id: &&schema::Id| {
                 let words = BASES.iter().find(|(name, _)| *name == id.as_str()).map_or(&[][..], |(_, words)| *words);
-                to_kebab_case(&text).as_deref() == Some(id.as_str()) || words.iter().any(|word| has_word(&lower, word))
+                kebab.as_deref() == Some(id.as_str()) || words.iter().any(|word| has_word(&lower, word))
             };
             match bases.keys().find(is_meant) {
                 Some(id) => names.push((text, Value::plain(id.as_str()))),
@@ -452,11 +444,6 @@ fn has_word(name: &str, word: &str) -> bool {
 fn is_uncertainty(name: &str) -> bool {
     let name = name.to_lowercase();
     UNCERTAINTY.iter().any(|sign| name.contains(sign))
-}
-
-/// A word without the end of its plural.
-fn stem(word: &str) -> String {
-    word.strip_suffix('s').unwrap_or(word).to_owned()
 }
 
 /// The first row of two or more names and no number, with values in the row below; two rows if the first has groups of columns,

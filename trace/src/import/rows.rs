@@ -17,6 +17,9 @@ use crate::load::Loaded;
 use crate::spreadsheet::number::clean;
 use crate::spreadsheet::{Decimal, Row, Table, column_name};
 
+/// The largest number of cells of amounts: rows times columns.
+const MOST_CELLS: usize = 2_000_000;
+
 /// A row that is a part.
 #[derive(Debug)]
 pub(super) struct Item {
@@ -93,6 +96,7 @@ pub(super) fn read(
     adds_systems: bool,
 ) -> Result<Rows, Error> {
     let below = table.rows.iter().filter(|row| row.number > columns.last);
+    check_size(below.clone().count(), used.amounts.len())?;
     let mark = match given {
         Some(mark) => Some(mark),
         None => cells::decimal_mark(table, below.clone(), &used.numbers())?,
@@ -179,6 +183,16 @@ pub(super) fn read(
     }
     rows.skip_doubles()?;
     Ok(rows)
+}
+
+/// Refuses a sheet whose amounts need much memory: several of an entry may name one column.
+fn check_size(rows: usize, amounts: usize) -> Result<(), Error> {
+    if rows.saturating_mul(amounts) <= MOST_CELLS {
+        return Ok(());
+    }
+    let why = format!("it has {rows} rows with {amounts} columns of amounts, an import may have {MOST_CELLS} cells");
+    let help = "import the sheets of its assemblies one by one; nothing was written";
+    Err(Error::new("the sheet has too many cells of amounts").because(why).help(help))
 }
 
 impl Rows {

@@ -83,7 +83,8 @@ impl Subtotals {
     }
 
     fn matches(&self, amount: usize, value: Decimal) -> bool {
-        let same = |sum: &Decimal| (sum.as_f64() - value.as_f64()).abs() <= 1e-9 * value.as_f64().abs();
+        let value = value.as_f64();
+        let same = |sum: &Decimal| (sum.as_f64() - value).abs() <= 1e-9 * value.abs();
         self.sums[amount].iter().any(same)
     }
 

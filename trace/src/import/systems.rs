@@ -3,11 +3,12 @@
 use foldhash::{HashMap, HashSet};
 use schema::edit::Value;
 use schema::records::Body;
-use schema::words::CAR;
-use schema::{Id, Kind};
+use schema::words::{CAR, to_kebab_case};
+use schema::{Id, Kind, Record};
 
 use super::rows::Item;
 use crate::load::Loaded;
+use crate::spreadsheet::Name;
 
 /// The reason that the team has to give; `no-reason` reports it until then.
 const REASON: &str = "todo";
@@ -43,15 +44,45 @@ impl NewSystem {
     }
 
     /// The system of a text of a sheet.
-    pub(super) fn of_section(loaded: &Loaded, id: Id, title: Option<String>) -> Self {
-        Self { id, title, lead: None, serves: only_target(loaded) }
+    pub(super) fn of_section(id: Id, title: Option<String>, serves: Option<Id>) -> Self {
+        Self { id, title, lead: None, serves }
     }
+}
+
+/// A system of the records, to be found by a text of a sheet.
+pub(super) struct Known<'l> {
+    /// Its id.
+    pub(super) id: &'l str,
+    /// Its title as it is compared.
+    pub(super) title: Option<String>,
+    /// The words of its id and title.
+    pub(super) words: Vec<String>,
+}
+
+impl<'l> Known<'l> {
+    /// A record, if it is a system.
+    pub(super) fn of(record: &'l Record) -> Option<Self> {
+        if record.kind() != Kind::System {
+            return None;
+        }
+        let id = record.id.as_str();
+        let title = record.body.common().title().unwrap_or_default();
+        let words = [stems(id), stems(&to_kebab_case(title).unwrap_or_default())].concat();
+        Some(Self { id, title: (!title.is_empty()).then(|| Name::of(title).folded), words })
+    }
+}
+
+/// The words of an id, without the ends of their plurals and without short ones.
+pub(super) fn stems(id: &str) -> Vec<String> {
+    let words = id.split('-').filter(|word| word.len() > 2);
+    words.map(|word| word.strip_suffix('s').unwrap_or(word).to_owned()).collect()
 }
 
 /// The systems of rows that the records do not have, in the order of the sheet.
 pub(super) fn missing(loaded: &Loaded, items: &[Item]) -> Vec<NewSystem> {
     let mut all: Vec<NewSystem> = Vec::new();
     let mut places: HashMap<&Id, usize> = HashMap::default();
+    let serves = only_target(loaded);
     // Whether the parts of a system differ in their lead.
     let mut differing: HashSet<usize> = HashSet::default();
     for item in items.iter().filter(|item| loaded.find(item.system.as_str()).is_none()) {
@@ -59,7 +90,7 @@ pub(super) fn missing(loaded: &Loaded, items: &[Item]) -> Vec<NewSystem> {
             continue;
         }
         let at = *places.entry(&item.system).or_insert_with(|| {
-            let system = NewSystem::of_section(loaded, item.system.clone(), item.section.clone());
+            let system = NewSystem::of_section(item.system.clone(), item.section.clone(), serves.clone());
             all.push(NewSystem { lead: item.lead.clone(), ..system });
             all.len() - 1
         });
@@ -85,8 +116,8 @@ pub(super) fn file(loaded: &Loaded) -> String {
 }
 
 /// The target of the car, if there is exactly one: of several the team decides.
-fn only_target(loaded: &Loaded) -> Option<Id> {
-    let of_car = |record: &&schema::Record| match &record.body {
+pub(super) fn only_target(loaded: &Loaded) -> Option<Id> {
+    let of_car = |record: &&Record| match &record.body {
         Body::Target(target) => target.of.as_ref().is_some_and(|of| of.as_str() == CAR),
         _ => false,
     };

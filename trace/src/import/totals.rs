@@ -56,10 +56,17 @@ impl Plan<'_> {
     /// Numbers that are too large.
     pub fn totals(&self, after: &Loaded) -> Result<Vec<Total>, Error> {
         let amounts = self.import.parts.columns().enumerate();
-        amounts.map(|(at, (name, entry))| self.total(after, at, name, &entry.unit)).collect()
+        let gone = self.gone_parts(after);
+        amounts.map(|(at, (name, entry))| self.total(after, &gone, at, (name, &entry.unit))).collect()
     }
 
-    fn total(&self, after: &Loaded, at: usize, name: &schema::Id, unit: &str) -> Result<Total, Error> {
+    fn total(
+        &self,
+        after: &Loaded,
+        gone_parts: &[RecordId],
+        at: usize,
+        (name, unit): (&schema::Id, &str),
+    ) -> Result<Total, Error> {
         let unit = Unit::parse(unit).map_err(Error::new)?;
         let sum = |a: Decimal, b: Decimal| a.plus(b).ok_or_else(too_large);
         let less = |a: Decimal, b: Decimal| a.minus(b).ok_or_else(too_large);
@@ -98,7 +105,7 @@ impl Plan<'_> {
             margins = sum(margins, less(full, raw)?)?;
             other.add(after, found, less(own, full)?)?;
         }
-        for id in self.gone_parts(after) {
+        for &id in gone_parts {
             gone.add(after, Some(id), has(id)?)?;
         }
         let mut seen = HashSet::default();

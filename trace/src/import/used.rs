@@ -1,6 +1,7 @@
 //! The columns that an entry uses, found in a sheet: each looked up once, not once per row.
 
 use std::collections::HashMap;
+use std::rc::Rc;
 
 use schema::quantity::Unit;
 use schema::settings::imports::{ImportedAmount, ImportedParts, OrColumn};
@@ -33,6 +34,9 @@ pub(super) struct Used<'u> {
     names: Vec<NameColumn<'u>>,
 }
 
+/// The bases of an amount by name.
+type Bases<'u> = HashMap<&'u str, &'u Id>;
+
 /// A column of an amount.
 pub(super) struct UsedAmount<'u> {
     pub(super) name: &'u Id,
@@ -43,7 +47,7 @@ pub(super) struct UsedAmount<'u> {
     pub(super) basis: Option<Named<'u, Id>>,
     pub(super) margins: Vec<Named<'u, Quantity>>,
     /// The bases of the amount in the settings.
-    pub(super) bases: HashMap<&'u str, &'u Id>,
+    pub(super) bases: Rc<Bases<'u>>,
     /// The other columns of the same amount.
     pub(super) others: Vec<usize>,
 }
@@ -116,6 +120,7 @@ impl<'u> Used<'u> {
         let system = named(&parts.r#in, &mut column_of)?;
         let mut amounts: Vec<UsedAmount<'u>> = Vec::new();
         let mut of_amount: HashMap<&str, Vec<usize>> = HashMap::new();
+        let mut bases_of: HashMap<&str, Rc<Bases<'u>>> = HashMap::new();
         for (at, (name, entry)) in parts.columns().enumerate() {
             let unit = Unit::parse(&entry.unit).map_err(Error::new)?;
             let column = columns.get(&entry.column)?;
@@ -130,8 +135,11 @@ impl<'u> Used<'u> {
             let margins = entry.margins.iter().map(|margin| named(margin, &mut column_of));
             let margins = margins.collect::<Result<_, Error>>()?;
             let basis = entry.basis.as_ref().map(|basis| named(basis, &mut column_of)).transpose()?;
-            let bases = loaded.settings().growth.get(name.as_str());
-            let bases = bases.into_iter().flat_map(|bases| bases.keys()).map(|basis| (basis.as_str(), basis)).collect();
+            let bases = bases_of.entry(name.as_str()).or_insert_with(|| {
+                let bases = loaded.settings().growth.get(name.as_str());
+                let bases = bases.into_iter().flat_map(|bases| bases.keys());
+                Rc::new(bases.map(|basis| (basis.as_str(), basis)).collect())
+            });
             of_amount.entry(name.as_str()).or_default().push(at);
             amounts.push(UsedAmount {
                 name,
@@ -141,7 +149,7 @@ impl<'u> Used<'u> {
                 uncertainty,
                 basis,
                 margins,
-                bases,
+                bases: Rc::clone(bases),
                 others: Vec::new(),
             });
         }

@@ -76,8 +76,9 @@ impl Decimal {
         let digits = self.digits.unsigned_abs().checked_ilog10().map_or(0, |power| power + 1);
         let cut = digits.saturating_sub(DIGITS).min(self.decimals);
         let step = 10_i128.pow(cut);
+        let is_up = (self.digits % step).abs() * 2 >= step;
         // Half away from zero, in one step.
-        self.digits = (self.digits + step / 2 * self.digits.signum()) / step;
+        self.digits = self.digits / step + if is_up { self.digits.signum() } else { 0 };
         self.decimals -= cut;
         self
     }
@@ -90,7 +91,7 @@ impl Decimal {
 
     /// The difference; `None` if it has too many digits.
     pub fn minus(self, other: Self) -> Option<Self> {
-        self.plus(Self { digits: -other.digits, ..other })
+        self.plus(Self { digits: other.digits.checked_neg()?, ..other })
     }
 
     /// The product; `None` if it has too many digits.
@@ -122,6 +123,12 @@ impl Decimal {
 
     /// The nearest floating-point number.
     pub fn as_f64(self) -> f64 {
+        /// Up to here, integers are exact as floating-point numbers, and so are powers of ten with few digits.
+        const EXACT: u128 = 1 << 53;
+        if self.digits.unsigned_abs() < EXACT && self.decimals < 20 {
+            // The quotient of two exact numbers is the nearest number.
+            return self.digits as f64 / 10_u64.pow(self.decimals) as f64;
+        }
         self.to_string().parse().unwrap_or(f64::NAN)
     }
 
@@ -167,6 +174,23 @@ mod tests {
         assert_eq!(read("620").scaled(0.001).unwrap().to_string(), "0.620");
         assert_eq!(read("2.00").as_whole(), Some(2));
         assert_eq!(read("2.01").as_whole(), None);
+    }
+
+    #[test]
+    fn the_nearest_float_is_that_of_the_text() {
+        for text in [
+            "0",
+            "0.1",
+            "-12.340",
+            "684.5",
+            "9007199254740991",
+            "0.0000000000000000001",
+            "123456789012345678.5",
+            "1e20",
+        ] {
+            let number = read(text);
+            assert_eq!(number.as_f64().to_bits(), number.to_string().parse::<f64>().unwrap().to_bits(), "{text}");
+        }
     }
 
     #[test]

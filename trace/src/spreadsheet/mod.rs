@@ -34,6 +34,9 @@ const MOST_TEXT: usize = 32 * 1024 * 1024;
 /// The largest number of merged cells.
 const MOST_MERGED: usize = 20_000;
 
+/// The largest number of sheets of a workbook.
+const MOST_SHEETS: usize = 10_000;
+
 /// The largest number of rows and columns, those of `.xlsx`.
 const MOST_ROWS: u32 = 1_048_576;
 const MOST_COLUMNS: u32 = 16_384;
@@ -64,6 +67,11 @@ impl Cell {
             Self::Text(text) | Self::Error(text) => text.len(),
             Self::Number(_) | Self::Percent(_) | Self::Date | Self::Flag(_) | Self::NoValue => 0,
         }
+    }
+
+    /// Whether it has a text of blanks only.
+    fn is_blank(&self) -> bool {
+        matches!(self, Self::Text(text) if number::clean(text).is_empty())
     }
 
     /// The text of a cell for people, and for names; numbers without zeros at the end.
@@ -145,12 +153,11 @@ impl Table {
 
     /// Adds a cell; cells come row by row, from left to right.
     fn add(&mut self, row: u32, column: u32, cell: Cell) -> Result<(), Error> {
-        if let Cell::Text(text) = &cell
-            && number::clean(text).is_empty()
-        {
+        self.text += cell.own_text();
+        self.room_for(0)?;
+        if cell.is_blank() {
             return Ok(());
         }
-        self.text += cell.own_text();
         self.cells += 1;
         self.room_for(0)?;
         if row > MOST_ROWS || column >= MOST_COLUMNS {
@@ -231,6 +238,15 @@ pub fn column_name(column: u32) -> String {
 /// The error for a file that is not what its format says.
 fn damaged(why: impl std::fmt::Display) -> Error {
     Error::new("the spreadsheet is damaged").because(why).help("open it in a spreadsheet program and save it again")
+}
+
+/// Whether there is room for one more sheet, and the error if there is none.
+fn room_for_sheet(sheets: usize) -> Result<(), Error> {
+    if sheets < MOST_SHEETS {
+        return Ok(());
+    }
+    let why = format!("only {MOST_SHEETS} sheets are read");
+    Err(Error::new("the workbook is too large").because(why).help("save only the sheet with the bill of materials"))
 }
 
 /// The sheet to read, and the error if there is no such sheet.

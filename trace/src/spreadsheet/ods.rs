@@ -4,7 +4,7 @@
 
 use super::archive::Archive;
 use super::xml::{self, Piece, Start};
-use super::{Cell, Decimal, Given, MOST_COLUMNS, MOST_ROWS, MOST_TEXT, Table, chosen, damaged, number};
+use super::{Cell, Decimal, Given, MOST_COLUMNS, MOST_ROWS, MOST_TEXT, Table, chosen, damaged, number, room_for_sheet};
 use crate::Error;
 
 /// Reads a sheet.
@@ -79,6 +79,7 @@ impl Sheet<'_> {
                     if self.wanted {
                         self.table.sheet = Some(name.clone());
                     }
+                    room_for_sheet(self.names.len())?;
                     self.names.push(name);
                     self.row = 1;
                 }
@@ -150,7 +151,8 @@ impl Sheet<'_> {
             let last = (self.row.saturating_add(rows - 1), self.column.saturating_add(spanned - 1));
             self.table.merge((self.row, last.0), (self.column, last.1))?;
         }
-        if let Some(content) = cell.content() {
+        // A blank cell can come in a row that is repeated thousands of millions of times.
+        if let Some(content) = cell.content().filter(|content| !content.is_blank()) {
             self.text = self.text.saturating_add(content.own_text().saturating_mul(columns as usize));
             self.table.room_for(self.text)?;
             for column in self.column..self.column.saturating_add(columns) {

@@ -3,13 +3,20 @@
 //! Of a workbook are read: the list of its sheets, its shared texts, its number formats, and the cells and merged cells of one
 //! sheet (ECMA-376-1, parts of SpreadsheetML).
 
+use foldhash::HashMap;
 use schema::words::shorten;
 
 use super::archive::Archive;
 use super::formats::{self, Shown};
 use super::xml::{self, Piece, Start};
-use super::{Cell, Decimal, Given, MOST_COLUMNS, MOST_ROWS, MOST_TEXT, Table, chosen, damaged};
+use super::{Cell, Decimal, Given, MOST_COLUMNS, MOST_ROWS, MOST_TEXT, Table, chosen, damaged, room_for_sheet};
 use crate::Error;
+
+/// The kinds of relations that are used.
+const KINDS: [&str; 4] = ["officeDocument", "worksheet", "sharedStrings", "styles"];
+
+/// The longest path of a part, in bytes.
+const LONGEST_PATH: usize = 500;
 
 /// Reads a sheet.
 pub(super) fn read(mut archive: Archive<'_>, given: Given<'_>) -> Result<Table, Error> {
@@ -61,7 +68,7 @@ pub(super) fn read(mut archive: Archive<'_>, given: Given<'_>) -> Result<Table, 
 struct Relation {
     id: String,
     /// The last step of its type: `worksheet`.
-    kind: String,
+    kind: &'static str,
     /// The path of the other part in the archive.
     target: String,
 }
@@ -80,8 +87,14 @@ fn relations(archive: &mut Archive<'_>, of: &str) -> Result<Vec<Relation>, Error
         {
             let text = |key: &str| start.attribute(key).map(Option::unwrap_or_default);
             let kind = text("Type")?;
-            let kind = kind.rsplit('/').next().unwrap_or_default().to_owned();
-            all.push(Relation { id: text("Id")?, kind, target: resolved(folder, &text("Target")?) });
+            let kind = kind.rsplit('/').next().unwrap_or_default();
+            let Some(kind) = KINDS.into_iter().find(|own| *own == kind) else { return Ok(()) };
+            let target = text("Target")?;
+            if target.len() > LONGEST_PATH {
+                return Err(damaged(format!("{path}: a path has more than {LONGEST_PATH} bytes")));
+            }
+            room_for_sheet(all.len())?;
+            all.push(Relation { id: text("Id")?, kind, target: resolved(folder, &target) });
         }
         Ok(())
     })?;
@@ -105,18 +118,23 @@ fn resolved(folder: &str, target: &str) -> String {
 
 /// The names of the worksheets, each with its part.
 fn sheets(workbook: &[u8], part: &str, parts: &[Relation]) -> Result<Vec<(String, String)>, Error> {
+    let mut targets: HashMap<&str, &str> = HashMap::default();
+    for own in parts.iter().filter(|own| own.kind == "worksheet") {
+        targets.entry(&own.id).or_insert(&own.target);
+    }
     let mut all = Vec::new();
     xml::read(workbook, part, |piece| {
         let Piece::Start(start) = piece else { return Ok(()) };
         if start.local_name() == "sheet" {
             let id = start.prefixed("id")?.unwrap_or_default();
-            let found = parts.iter().find(|own| own.kind == "worksheet" && own.id == id);
             // A sheet that is a chart has no cells.
-            all.extend(found.map(|own| Ok((start.attribute("name")?.unwrap_or_default(), own.target.clone()))));
+            let Some(target) = targets.get(id.as_str()) else { return Ok(()) };
+            room_for_sheet(all.len())?;
+            all.push((start.attribute("name")?.unwrap_or_default(), (*target).to_owned()));
         }
         Ok(())
     })?;
-    all.into_iter().collect()
+    Ok(all)
 }
 
 /// The texts that cells share, one after the other.
