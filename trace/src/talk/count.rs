@@ -1,6 +1,6 @@
 //! What is too much on a slide, and what to cut: words, numbers, time and abbreviations. Pure functions of texts.
 
-use foldhash::HashSet;
+use foldhash::{HashMap, HashSet};
 use schema::quantity::Unit;
 
 /// The most words of a phrase. Common practice, no source.
@@ -157,13 +157,20 @@ pub fn numbers(text: &str) -> usize {
     found
 }
 
+/// The most characters of an abbreviation.
+const LONGEST_ABBREVIATION: usize = 12;
+
+fn is_of_abbreviation(c: char) -> bool {
+    c.is_uppercase() || c.is_ascii_digit()
+}
+
 /// The abbreviations of a text: two capital letters or more and nothing else except digits and an `s` at the end, if they
 /// are not a unit or a currency.
 pub fn abbreviations(text: &str) -> impl Iterator<Item = &str> {
     let tokens = text.split(|c: char| !c.is_alphanumeric());
     tokens.map(|token| token.strip_suffix('s').unwrap_or(token)).filter(|token| {
         let capitals = token.chars().filter(|c| c.is_uppercase()).count();
-        let is_short = token.chars().all(|c| c.is_uppercase() || c.is_ascii_digit()) && token.chars().count() <= 12;
+        let is_short = token.chars().all(is_of_abbreviation) && token.chars().count() <= LONGEST_ABBREVIATION;
         capitals >= 2 && is_short && Unit::parse(token).is_err()
     })
 }
@@ -192,6 +199,25 @@ pub fn spells_out(text: &str, name: &str) -> bool {
     after || before
 }
 
+/// The texts that may spell an abbreviation out, by the abbreviation: it is in brackets, or before one.
+fn may_spell_out<'t>(texts: impl Iterator<Item = &'t str>) -> HashMap<&'t str, Vec<&'t str>> {
+    let mut all: HashMap<&str, Vec<&str>> = HashMap::default();
+    for text in texts {
+        let mut names: HashSet<&str> = HashSet::default();
+        for (at, _) in text.match_indices('(') {
+            let rest = &text[at + 1..];
+            let inside = &rest[..rest.find(|c| !is_of_abbreviation(c)).unwrap_or(rest.len())];
+            names.extend(rest[inside.len()..].starts_with(')').then_some(inside));
+            let before = text[..at].strip_suffix(' ').unwrap_or_default();
+            // It can be the end of a longer word.
+            let ends = before.char_indices().rev().take(LONGEST_ABBREVIATION);
+            names.extend(ends.take_while(|(_, c)| is_of_abbreviation(*c)).map(|(start, _)| &before[start..]));
+        }
+        names.into_iter().for_each(|name| all.entry(name).or_default().push(text));
+    }
+    all
+}
+
 /// The words that are spoken on a slide: its phrase and its notes.
 pub fn spoken(slide: &SlideTexts) -> usize {
     std::iter::once(&slide.phrase).chain(&slide.notes).map(|text| spoken_words(text)).sum()
@@ -200,8 +226,12 @@ pub fn spoken(slide: &SlideTexts) -> usize {
 /// What is too much on the slides of a talk, in their order. `known`: the abbreviations that the settings spell out.
 pub fn remarks(slides: &[SlideTexts], known: &[&str]) -> Vec<Remark> {
     let mut all = Vec::new();
-    let mut seen: HashSet<String> = HashSet::default();
-    let texts = || slides.iter().flat_map(|slide| slide.notes.iter().chain(&slide.picture).chain([&slide.phrase]));
+    let mut seen: HashSet<&str> = HashSet::default();
+    let known: HashSet<&str> = known.iter().copied().collect();
+    let texts = slides.iter().flat_map(|slide| slide.notes.iter().chain(&slide.picture).chain([&slide.phrase]));
+    let spelled = may_spell_out(texts.map(String::as_str));
+    let is_spelled_out =
+        |name: &str| spelled.get(name).is_some_and(|texts| texts.iter().any(|text| spells_out(text, name)));
     for (at, slide) in slides.iter().enumerate() {
         let mut add =
             |place: SlidePart, what: TooMuch| all.push(Remark { slide: at + 1, id: slide.id.clone(), place, what });
@@ -225,11 +255,9 @@ pub fn remarks(slides: &[SlideTexts], known: &[&str]) -> Vec<Remark> {
         ];
         for (place, own) in places {
             for name in own.iter().flat_map(|text| abbreviations(text)) {
-                let is_known = known.contains(&name) || seen.contains(name);
-                if !is_known && !texts().any(|text| spells_out(text, name)) {
+                if seen.insert(name) && !known.contains(name) && !is_spelled_out(name) {
                     add(place, TooMuch::Abbreviation(name.to_owned()));
                 }
-                seen.insert(name.to_owned());
             }
         }
     }

@@ -1,5 +1,6 @@
 //! The names of slides in the settings that no slide has.
 
+use foldhash::HashSet;
 use schema::settings::deck::{Deck, SLIDES};
 use schema::suggest;
 
@@ -16,19 +17,20 @@ pub struct WrongName {
 }
 
 /// Whether a record is a slide of its own: a decision, or a target with a `total` or with shares.
-fn is_record(loaded: &Loaded, id: &str) -> bool {
+fn is_record(loaded: &Loaded, shared: &HashSet<&str>, id: &str) -> bool {
     let Some(index) = loaded.find(id) else { return false };
-    let has_share = || loaded.targets().any(|(.., other)| other.share_of.as_ref().is_some_and(|of| of.as_str() == id));
-    loaded.decision(index).is_some() || loaded.target(index).is_some_and(|own| own.total.is_some() || has_share())
+    let is_budget = || loaded.target(index).is_some_and(|own| own.total.is_some() || shared.contains(id));
+    loaded.decision(index).is_some() || is_budget()
 }
 
 /// The names under `deck` that are no slide, and slides of the team without a phrase.
 pub fn wrong(loaded: &Loaded) -> Vec<WrongName> {
     let deck = &loaded.settings().deck;
+    let shared = loaded.targets().filter_map(|(.., other)| other.share_of.as_ref()).map(|of| of.as_str()).collect();
     let mut all = Vec::new();
     for (keys, id) in deck.names() {
         let name = id.as_str();
-        let is_known = Deck::is_usual(name) || is_record(loaded, name);
+        let is_known = Deck::is_usual(name) || is_record(loaded, &shared, name);
         let own = deck.slides.get(name);
         let (message, help) = match own {
             _ if is_known => continue,

@@ -13,6 +13,8 @@ mod report;
 mod text;
 mod verification;
 
+use std::collections::HashMap;
+
 use schema::settings::deck::{Audience, Deck};
 use trace::audit::Audit;
 use trace::talk::count::{self, Remark, SlideTexts};
@@ -217,17 +219,26 @@ pub(crate) fn talk(view: &DeckView<'_>) -> Talk {
         slide.end = end;
     }
     let known = || view.deck().abbreviations.iter();
+    let texts: Vec<SlideTexts> = slides.iter().map(Slide::texts).collect();
+    let first = first_used(&texts);
     for (name, meaning) in known() {
-        let has_it = |slide: &&mut Slide| {
-            let texts = slide.texts();
-            let mut all = std::iter::once(&texts.phrase).chain(&texts.picture).chain(&texts.notes);
-            all.any(|text| count::abbreviations(text).any(|own| own == name))
-        };
-        if let Some(slide) = slides.iter_mut().find(has_it) {
+        if let Some(slide) = first.get(name.as_str()).and_then(|at| slides.get_mut(*at)) {
             slide.abbreviations.push((name.clone(), meaning.clone()));
         }
     }
-    let texts: Vec<SlideTexts> = slides.iter().map(Slide::texts).collect();
     let known: Vec<&str> = known().map(|(name, _)| name.as_str()).collect();
     Talk { remarks: count::remarks(&texts, &known), words: words.iter().sum(), slides, left_out }
+}
+
+/// The slide on which each abbreviation is first used.
+fn first_used(slides: &[SlideTexts]) -> HashMap<&str, usize> {
+    let mut first: HashMap<&str, usize> = HashMap::new();
+    for (at, texts) in slides.iter().enumerate() {
+        for text in std::iter::once(&texts.phrase).chain(&texts.picture).chain(&texts.notes) {
+            for name in count::abbreviations(text) {
+                first.entry(name).or_insert(at);
+            }
+        }
+    }
+    first
 }
