@@ -1,5 +1,7 @@
 //! Which files are record files.
 
+use std::cell::RefCell;
+
 use foldhash::HashSet;
 use globset::{Glob, GlobSet, GlobSetBuilder};
 use schema::read::Problem;
@@ -15,6 +17,26 @@ const MOST_CHARACTERS: usize = 20_000;
 /// Which files of a project are record files.
 pub(crate) struct Filter {
     ignore: GlobSet,
+    /// Paths come in their order: most are in folders of the one before.
+    last: RefCell<Folders>,
+}
+
+/// The folders that a path is in.
+#[derive(Default)]
+struct Folders {
+    path: String,
+    /// From the outermost one, up to the first that is ignored: where its name ends, and whether it is ignored.
+    known: Vec<(usize, bool)>,
+}
+
+impl Folders {
+    /// Goes on to another path, with what is known about the folders that both are in.
+    fn go_to(&mut self, path: &str) {
+        let same = path.bytes().zip(self.path.bytes()).take_while(|(own, last)| own == last).count();
+        self.known.truncate(self.known.partition_point(|(end, _)| *end < same));
+        self.path.clear();
+        self.path.push_str(path);
+    }
 }
 
 impl Filter {
@@ -59,7 +81,8 @@ impl Filter {
                 }
             }
         }
-        Self { ignore: builder.build().unwrap_or_else(|_| GlobSet::empty()) }
+        let ignore = builder.build().unwrap_or_else(|_| GlobSet::empty());
+        Self { ignore, last: RefCell::default() }
     }
 
     /// Whether this is a record file: it ends in `.yaml` or `.yml`; names that begin with a dot belong to other tools.
@@ -67,9 +90,21 @@ impl Filter {
         let yaml = path.ends_with(".yaml") || path.ends_with(".yml");
         yaml && path != settings::FILE
             && !path.split('/').any(|step| step.starts_with('.'))
-            && (self.ignore.is_empty()
-                || (!self.ignore.is_match(path)
-                    && !path.match_indices('/').any(|(end, _)| self.skips_folder(&path[..end]))))
+            && (self.ignore.is_empty() || (!self.ignore.is_match(path) && !self.skips_folder_of(path)))
+    }
+
+    /// Whether one of the folders that a file is in is ignored.
+    fn skips_folder_of(&self, path: &str) -> bool {
+        let mut last = self.last.borrow_mut();
+        last.go_to(path);
+        path.match_indices('/').enumerate().any(|(at, (end, _))| match last.known.get(at) {
+            Some((_, is_ignored)) => *is_ignored,
+            None => {
+                let is_ignored = self.skips_folder(&path[..end]);
+                last.known.push((end, is_ignored));
+                is_ignored
+            }
+        })
     }
 
     /// Whether a folder is ignored, with all that is in it.
@@ -151,7 +186,7 @@ mod tests {
         let mut problems = Vec::new();
         let filter = Filter::new(&settings, &mut problems);
         assert_eq!(problems.len(), 1, "the broken glob is reported");
-        for record in ["a.yaml", "b/c.yml", "cadet/x.yaml", "older/x.yaml", "b/old/x.yaml"] {
+        for record in ["a.yaml", "b/c.yml", "cadet/x.yaml", "older/x.yaml", "b/old/x.yaml", "old-b/old/x.yaml"] {
             assert!(filter.is_record(record), "{record}");
         }
         for other in
