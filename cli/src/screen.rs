@@ -134,8 +134,21 @@ fn is_unseen(c: char) -> bool {
         || matches!(c, '\u{fff0}'..='\u{fff8}' | '\u{1bca0}'..='\u{1bca3}' | '\u{1d173}'..='\u{1d17a}' | '\u{e0000}'..='\u{e0fff}')
 }
 
+/// Whether a text has only printable characters of ASCII, which most texts have: none of them is hostile.
+fn is_printable_ascii(text: &str) -> bool {
+    text.bytes().all(|byte| matches!(byte, b' '..=b'~'))
+}
+
+/// Whether a text begins a command to the runner of a CI anywhere.
+fn has_runner(text: &str) -> bool {
+    text.contains("##") && RUNNERS.iter().any(|start| text.contains(start))
+}
+
 /// The text without hostile characters, so that no title can move the cursor or hide a line.
 pub(crate) fn clean(text: &str) -> String {
+    if is_printable_ascii(text) {
+        return text.to_owned();
+    }
     let shown = |c: char| match c {
         '\n' | '\t' => ' ',
         c if is_hostile(c) => '\u{fffd}',
@@ -147,7 +160,7 @@ pub(crate) fn clean(text: &str) -> String {
 /// The characters of JSON text that are hostile, as escapes: the data stays what it was.
 pub(crate) fn escaped_json(text: String) -> String {
     let hostile = |c: char| c != '\n' && is_hostile(c);
-    if !text.chars().any(hostile) && !RUNNERS.iter().any(|start| text.contains(start)) {
+    if (text.split('\n').all(is_printable_ascii) || !text.chars().any(hostile)) && !has_runner(&text) {
         return text;
     }
     let mut out = String::with_capacity(text.len() + 64);
@@ -164,17 +177,16 @@ pub(crate) fn escaped_json(text: String) -> String {
     RUNNERS.iter().fold(out, |out, start| out.replace(start, &format!("\\u0023{}", &start[1..])))
 }
 
-/// What begins a command to the runner of a CI anywhere in a line.
+/// What begins a command to the runner of a CI anywhere in a line; all of them begin with `##`.
 const RUNNERS: [&str; 3] = ["##[", "##vso[", "##teamcity["];
 
 /// A whole output without hostile characters; the sequences of our own colours stay.
 fn harmless(text: &str, colored: bool, commands: bool) -> Cow<'_, str> {
     let is_plain = |c: char| matches!(c, '\n' | '\t') || !is_hostile(c);
     let begins_command = |line: &str| line.trim_start().starts_with("::");
-    if text.chars().all(is_plain)
-        && (commands || !text.lines().any(begins_command))
-        && !RUNNERS.iter().any(|start| text.contains(start))
-    {
+    let is_plain = text.bytes().all(|byte| matches!(byte, b' '..=b'~' | b'\n' | b'\t')) || text.chars().all(is_plain);
+    let has_command = || text.contains("::") && text.lines().any(begins_command);
+    if is_plain && (commands || !has_command()) && !has_runner(text) {
         return Cow::Borrowed(text);
     }
     let mut out = String::with_capacity(text.len());
@@ -222,6 +234,9 @@ fn color_length(text: &str) -> usize {
 
 /// The width of a text on a terminal.
 pub(crate) fn width(text: &str) -> usize {
+    if is_printable_ascii(text) {
+        return text.len();
+    }
     text.chars().map(|c| c.width().unwrap_or(0)).sum()
 }
 
