@@ -3,6 +3,9 @@
 //! The results of the latest date decide, except those that another result supersedes. A verification is closed when they
 //! meet the record. One that cannot be read is no outcome, and neither are results of one date that contradict each other.
 
+use std::sync::{Mutex, PoisonError};
+
+use foldhash::HashMap;
 use schema::records::{Method, Outcome, Target, TestResult};
 use schema::{Day, Quantity};
 
@@ -49,15 +52,31 @@ impl Conclusion {
 /// A result with its date and what it shows.
 type Concluded = (Option<Day>, RecordId, Conclusion);
 
+/// The conclusion of a record and the date of its latest results.
+type Latest = (Option<Conclusion>, Option<Day>);
+
+/// What the results of systems show, by method: each of their parts asks for it.
+#[derive(Debug, Default)]
+pub(crate) struct OfSystems(Mutex<HashMap<(RecordId, Option<Method>), Latest>>);
+
 impl Study {
     /// What the latest results of a record show: those of one method, or of all methods for `None`. `None` if it has no
     /// result that shows anything. A later result that cannot be read does not end a failure.
     pub fn conclusion(&self, of: RecordId, method: Option<Method>) -> Option<Conclusion> {
-        let mut results = self.concluded(of, method);
-        let latest = Conclusion::of_latest(&results)?;
-        results.retain(|(.., own)| *own != Conclusion::Unread);
-        let failed = latest == Conclusion::Unread && Conclusion::of_latest(&results) == Some(Conclusion::Failed);
-        Some(if failed { Conclusion::Failed } else { latest })
+        self.latest(of, method).0
+    }
+
+    /// The date of the latest results of a record that show something; of one method, or of all.
+    pub(crate) fn latest_date(&self, of: RecordId, method: Option<Method>) -> Option<Day> {
+        self.latest(of, method).1
+    }
+
+    fn latest(&self, of: RecordId, method: Option<Method>) -> Latest {
+        if self.loaded.system(of).is_none() {
+            return latest(self.concluded(of, method));
+        }
+        let mut known = self.of_systems.0.lock().unwrap_or_else(PoisonError::into_inner);
+        *known.entry((of, method)).or_insert_with(|| latest(self.concluded(of, method)))
     }
 
     /// The results of the latest date, of one method or of all, each with what it shows.
@@ -112,4 +131,13 @@ impl Study {
             _ => Conclusion::Uncertain,
         }
     }
+}
+
+/// What results in the order of their dates show. A later result that cannot be read does not end a failure.
+fn latest(mut results: Vec<Concluded>) -> Latest {
+    let date = results.last().and_then(|(date, ..)| *date);
+    let latest = Conclusion::of_latest(&results);
+    results.retain(|(.., own)| *own != Conclusion::Unread);
+    let failed = latest == Some(Conclusion::Unread) && Conclusion::of_latest(&results) == Some(Conclusion::Failed);
+    (if failed { Some(Conclusion::Failed) } else { latest }, date)
 }

@@ -3,13 +3,14 @@
 //! What a readable record lacks by itself is still reported: a missing key, a reason that is missing, evidence that does
 //! not exist, a reference to an id that is not in the text of an unreadable file either.
 
+use std::sync::OnceLock;
+
 use foldhash::{HashSet, HashSetExt as _};
 use schema::read::{self, ProblemKind};
 use schema::records::roles::VerificationRule;
 use schema::words::CAR;
 
 use crate::checks::{Check, Draft, Group, can_be_waived};
-use crate::graph::Link;
 use crate::ids::{FileId, RecordId};
 use crate::load::Loaded;
 use crate::study::Study;
@@ -30,6 +31,8 @@ pub(crate) struct Unread<'s> {
     settings: bool,
     /// The files with conflict markers.
     conflicts: HashSet<FileId>,
+    /// The records from which a chain may continue in such a file.
+    leading_on: OnceLock<HashSet<RecordId>>,
 }
 
 impl<'s> Unread<'s> {
@@ -43,6 +46,7 @@ impl<'s> Unread<'s> {
             words: HashSet::new(),
             settings: false,
             conflicts: HashSet::new(),
+            leading_on: OnceLock::new(),
         };
         for found in loaded.unreadable() {
             if found.problem.kind == ProblemKind::Conflict {
@@ -126,28 +130,28 @@ impl<'s> Unread<'s> {
 
     /// Whether a chain from a record may continue in such a file. A finding about a group is about the links of its parts.
     fn may_lead_on(&self, id: RecordId) -> bool {
-        let (graph, loaded) = (&self.study.graph, &self.study.loaded);
+        let loaded = &self.study.loaded;
         let own = loaded.serves(id).value;
         let group = loaded.system(id).and_then(|system| system.for_parts.as_ref()).map(|group| &group.serves);
-        let mut queue: Vec<RecordId> = Vec::new();
-        let mut seen: HashSet<RecordId> = HashSet::new();
-        let unresolved = |to: &schema::Id| loaded.find(to.as_str()).is_none() && self.may_have(to.as_str());
-        for links in [Some(own), group].into_iter().flatten() {
-            if links.keys().any(unresolved) {
-                return true;
+        let leads_on = |to: &schema::Id| match loaded.find(to.as_str()) {
+            Some(to) => self.leading_on().contains(&to),
+            None => self.may_have(to.as_str()),
+        };
+        [Some(own), group].into_iter().flatten().any(|links| links.keys().any(leads_on))
+    }
+
+    /// The records from which a chain may continue in such a file: those with a link into one, and all below them.
+    fn leading_on(&self) -> &HashSet<RecordId> {
+        self.leading_on.get_or_init(|| {
+            let (graph, loaded) = (&self.study.graph, &self.study.loaded);
+            let unresolved = |to: &schema::Id| loaded.find(to.as_str()).is_none() && self.may_have(to.as_str());
+            let is_first = |id: &RecordId| loaded.serves(*id).value.keys().any(unresolved);
+            let mut queue: Vec<RecordId> = loaded.record_ids().filter(is_first).collect();
+            let mut all: HashSet<RecordId> = queue.iter().copied().collect();
+            while let Some(at) = queue.pop() {
+                queue.extend(graph.children(at).filter(|below| all.insert(*below)));
             }
-            queue.extend(links.keys().filter_map(|to| loaded.find(to.as_str())));
-        }
-        while let Some(at) = queue.pop() {
-            if !seen.insert(at) {
-                continue;
-            }
-            if loaded.serves(at).value.keys().any(unresolved) {
-                return true;
-            }
-            let above = graph.outgoing(at).into_iter().filter(|(_, edge)| edge.link == Link::Serves);
-            queue.extend(above.map(|(to, _)| to));
-        }
-        false
+            all
+        })
     }
 }

@@ -280,9 +280,7 @@ impl Loaded {
 
     /// Where a number is read, as its record has it.
     pub fn reading(&self, number: &ReadNumber) -> Option<&Reading> {
-        let all = self.record(number.record).body.readings();
-        let own = all.into_iter().find(|(route, _)| route.iter().eq(number.route.iter()));
-        own.and_then(|(_, figure)| figure.reading())
+        self.record(number.record).body.reading_at(&number.route)?.reading()
     }
 
     /// The numbers of a record that are read from evidence files.
@@ -354,11 +352,6 @@ impl Loaded {
         self.problems
             .iter()
             .filter(|found| matches!(found.problem.kind, ProblemKind::Unreadable | ProblemKind::Conflict))
-    }
-
-    /// Whether a file of this path is there and cannot be read.
-    pub(crate) fn cannot_read(&self, path: &str) -> bool {
-        self.unreadable().any(|found| self.path(found.file) == path)
     }
 
     /// The settings.

@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use foldhash::HashMap;
 use schema::Kind;
 use schema::edit::{Change, Value, edit};
 use schema::read::ProblemKind;
@@ -102,19 +103,24 @@ impl NewRecord {
     pub fn file(&self, study: &Study) -> String {
         let loaded = &study.loaded;
         let about = self.about();
-        let section = |of: &str| loaded.find(of).and_then(|index| section(study, index));
-        let own_section = about.and_then(section);
+        let mut sections: HashMap<RecordId, Option<RecordId>> = HashMap::default();
+        let mut section = |of: &str| {
+            let of = loaded.find(of)?;
+            *sections.entry(of).or_insert_with(|| section(study, of))
+        };
+        let own_section = about.and_then(&mut section);
         let mut files: Vec<(usize, [usize; 3])> = Vec::new();
+        let mut places: HashMap<usize, usize> = HashMap::default();
         for (index, record) in loaded.records().filter(|(_, record)| record.kind() == self.kind) {
             let file = loaded.file(index).index();
-            let at = files.iter().position(|(other, _)| *other == file).unwrap_or_else(|| {
+            let at = *places.entry(file).or_insert_with(|| {
                 files.push((file, [0; 3]));
                 files.len() - 1
             });
             let counts = &mut files[at].1;
             let of = record.about().map(|id| id.as_str());
             counts[0] += usize::from(about.is_some() && of == about);
-            counts[1] += usize::from(own_section.is_some() && of.and_then(section) == own_section);
+            counts[1] += usize::from(own_section.is_some() && of.and_then(&mut section) == own_section);
             counts[2] += 1;
         }
         // Of equal files, the first in the order of their paths.

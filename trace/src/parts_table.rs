@@ -1,7 +1,9 @@
 //! The amounts of all parts as columns with one unit each, for a table.
 
+use foldhash::{HashMap, HashSet};
 use schema::Quantity;
-use schema::quantity::Unit;
+use schema::quantity::{Dimension, Unit};
+use schema::records::Amount;
 
 use crate::load::Loaded;
 
@@ -28,44 +30,67 @@ pub struct AmountUnit {
 impl AmountColumns {
     /// The amounts of all parts: those with growth in the settings first, then the others as they first appear.
     pub fn of(loaded: &Loaded) -> Vec<Self> {
-        let settings = loaded.settings().growth.keys().map(|name| name.as_str());
-        let used = loaded.parts().flat_map(|(.., part)| part.amounts.keys().map(|name| name.as_str()));
-        let mut names: Vec<&str> = Vec::new();
-        for name in settings.chain(used) {
-            if !names.contains(&name) {
-                names.push(name);
+        let mut columns: Vec<(&str, Written)> = Vec::new();
+        let mut positions: HashMap<&str, usize> = HashMap::default();
+        let in_settings = loaded.settings().growth.keys().map(|name| (name.as_str(), None));
+        let used = loaded.parts().flat_map(|(.., part)| part.amounts.iter());
+        for (name, amount) in in_settings.chain(used.map(|(name, amount)| (name.as_str(), Some(amount)))) {
+            let at = *positions.entry(name).or_insert(columns.len());
+            if at == columns.len() {
+                columns.push((name, Written::default()));
             }
+            columns[at].1.add(amount);
         }
-        names.into_iter().map(|name| Self::named(loaded, name)).filter(|amount| !amount.units.is_empty()).collect()
+        let all = columns.into_iter().map(|(name, written)| written.columns(name));
+        all.filter(|amount| !amount.units.is_empty()).collect()
+    }
+}
+
+/// What the parts have of one amount, as it is written.
+#[derive(Default)]
+struct Written<'l> {
+    /// Every unit, with the number of parts that use it.
+    units: Vec<(&'l Unit, usize)>,
+    /// The position of each by its name.
+    by_name: HashMap<String, usize>,
+    /// The dimensions of the amounts with an uncertainty.
+    uncertain: HashSet<Dimension>,
+    has_basis: bool,
+}
+
+impl<'l> Written<'l> {
+    fn add(&mut self, amount: Option<&'l Amount>) {
+        let Some(amount) = amount else { return };
+        self.has_basis |= amount.basis.is_some();
+        let Some(quantity) = amount.value.quantity() else { return };
+        let unit = quantity.unit();
+        let at = *self.by_name.entry(unit.to_string()).or_insert_with(|| {
+            self.units.push((unit, 0));
+            self.units.len() - 1
+        });
+        self.units[at].1 += 1;
+        if quantity.uncertainty().is_some() {
+            self.uncertain.insert(unit.dimension());
+        }
     }
 
-    fn named(loaded: &Loaded, name: &str) -> Self {
-        let amounts = || loaded.parts().filter_map(|(.., part)| part.amounts.get(name));
-        // Every unit as it is written, with the number of parts that use it.
-        let mut written: Vec<(&Unit, usize)> = Vec::new();
-        for unit in amounts().filter_map(|amount| Some(amount.value.quantity()?.unit())) {
-            match written.iter_mut().find(|(other, _)| other.to_string() == unit.to_string()) {
-                Some((_, count)) => *count += 1,
-                None => written.push((unit, 1)),
-            }
-        }
+    /// The columns: of each dimension the unit that most parts use.
+    fn columns(self, name: &str) -> AmountColumns {
         let mut units: Vec<(&Unit, usize)> = Vec::new();
-        for (unit, count) in written {
-            match units.iter_mut().find(|(other, _)| other.dimension() == unit.dimension()) {
+        let mut by_dimension: HashMap<Dimension, usize> = HashMap::default();
+        for (unit, count) in self.units {
+            let at = *by_dimension.entry(unit.dimension()).or_insert(units.len());
+            match units.get_mut(at) {
                 Some(most) if most.1 < count => *most = (unit, count),
                 Some(_) => {}
                 None => units.push((unit, count)),
             }
         }
-        let known = amounts().filter_map(|amount| amount.value.quantity()).filter(|own| own.uncertainty().is_some());
-        let is_uncertain = |unit: &Unit| known.clone().any(|own| fits(own, unit));
-        let units =
-            units.into_iter().map(|(unit, _)| AmountUnit { unit: unit.clone(), has_uncertainty: is_uncertain(unit) });
-        Self {
-            name: name.to_owned(),
-            units: units.collect(),
-            has_basis: amounts().any(|amount| amount.basis.is_some()),
-        }
+        let has_uncertainty = |unit: &Unit| self.uncertain.contains(&unit.dimension());
+        let units = units
+            .into_iter()
+            .map(|(unit, _)| AmountUnit { unit: unit.clone(), has_uncertainty: has_uncertainty(unit) });
+        AmountColumns { name: name.to_owned(), units: units.collect(), has_basis: self.has_basis }
     }
 }
 

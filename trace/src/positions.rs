@@ -139,15 +139,16 @@ fn pieces<'r>(
 ) -> Option<Vec<(RecordId, Piece<'r>)>> {
     let bytes = loaded.snapshot.files[file].content.as_ref().ok()?;
     let chunks = flat::chunks(bytes).filter(|chunks| chunks.len() == count)?;
-    let by_name: HashMap<(&str, &str), &flat::Chunk> =
-        chunks.iter().map(|chunk| Some((chunk.name(bytes)?, chunk))).collect::<Option<_>>()?;
+    let with_lines = chunks.iter().zip(flat::lines_before(bytes, &chunks));
+    let by_name: HashMap<(&str, &str), (&flat::Chunk, u32)> =
+        with_lines.map(|both| Some((both.0.name(bytes)?, both))).collect::<Option<_>>()?;
     if by_name.len() != count {
         return None;
     }
     let piece = |record: &RecordId| {
         let own = loaded.record(*record);
-        let (tree, lines_before) = by_name.get(&(own.kind().plural(), own.id.as_str()))?.places(bytes)?;
-        Some((*record, Piece { tree, lines_before }))
+        let (chunk, lines_before) = *by_name.get(&(own.kind().plural(), own.id.as_str()))?;
+        Some((*record, Piece { tree: chunk.places(bytes)?, lines_before }))
     };
     records.iter().map(piece).collect()
 }

@@ -3,10 +3,11 @@
 //! A change that repairs a file uncovers what the damage hid: findings that were there before, and that nothing could
 //! report. They are those of the earlier state with the repaired part, and with nothing else of the change.
 
+use std::cell::RefCell;
 use std::sync::Arc;
 
 use foldhash::{HashMap, HashSet};
-use schema::read::{self, EarlierVersion};
+use schema::read::{EarlierVersion, Version};
 use schema::{Kind, Record};
 
 use crate::ids::{FileId, RecordId};
@@ -49,13 +50,13 @@ impl Loaded {
         problems.extend(uncovered);
         let mut loaded = Self::from_records(snapshot, entries, problems);
         loaded.damaged = damaged;
+        let doubles: HashSet<(&str, FileId)> =
+            self.doubles.iter().map(|(own, _)| (own.record.id.as_str(), own.file)).collect();
         for (double, _) in &later.doubles {
             let name = double.record.id.as_str();
             // A file in which a record with this id was read hides no other one.
             let was_read = |file: &FileId| {
-                let is_that = |own: &Entry| own.record.id.as_str() == name && own.file == *file;
-                self.find(name).is_some_and(|known| self.file(known) == *file)
-                    || self.doubles.iter().any(|(own, _)| is_that(own))
+                self.find(name).is_some_and(|known| self.file(known) == *file) || doubles.contains(&(name, *file))
             };
             let file = repair.holders(double.record.kind(), name, double.file).find(|file| !was_read(file));
             if let (Some(file), Some(first)) = (file, loaded.find(name)) {
@@ -76,14 +77,6 @@ impl Loaded {
         loaded
     }
 
-    /// Whether a file that could not be read may have had a record with this id.
-    pub(crate) fn may_have_held(&self, id: &str) -> bool {
-        self.unreadable().any(|found| match &self.snapshot.files[found.file].content {
-            Ok(bytes) => read::may_have_record(bytes, id),
-            Err(_) => true,
-        })
-    }
-
     /// Whether the settings could not be read completely.
     pub(crate) fn settings_unread(&self) -> bool {
         self.problems.iter().any(|found| found.file == FileId::new(0))
@@ -100,9 +93,17 @@ struct Repair<'l> {
     paths: HashMap<&'l str, FileId>,
     /// The files of the later state, by path.
     later_paths: HashMap<&'l str, FileId>,
-    /// Each broken file next to each file of the later state that may have its records.
-    versions: std::cell::RefCell<HashMap<(FileId, FileId), Arc<EarlierVersion<'l>>>>,
+    /// The broken files and those of the later state that may have their records, each when it is first asked for.
+    versions: [RefCell<HashMap<FileId, Arc<Version<'l>>>>; 2],
+    /// Whether all broken files are compared with all records of the later state, and not only with those in the same file.
+    is_small: bool,
+    /// The records that were there twice, by kind; by kind and id if there are many.
+    doubles: HashMap<(Kind, Option<&'l str>), Vec<&'l Entry>>,
 }
+
+/// The largest number of comparisons of all broken files, and of all records that were there twice, with all records of the
+/// later state.
+const MOST_COMPARED: usize = 5_000_000;
 
 impl<'l> Repair<'l> {
     fn new(before: &'l Loaded, later: &'l Loaded) -> Self {
@@ -115,7 +116,13 @@ impl<'l> Repair<'l> {
             let files = &loaded.snapshot.files;
             files.iter().zip(FileId::all(files.len())).map(|(file, id)| (&*file.path, id)).collect()
         });
-        Self { before, later, broken, paths, later_paths, versions: Default::default() }
+        let is_small = (broken.len() + before.doubles.len()).saturating_mul(later.entries.len()) <= MOST_COMPARED;
+        let mut doubles: HashMap<_, Vec<&Entry>> = HashMap::default();
+        for (double, _) in &before.doubles {
+            let id = (!is_small).then_some(double.record.id.as_str());
+            doubles.entry((double.record.kind(), id)).or_default().push(double);
+        }
+        Self { before, later, broken, paths, later_paths, versions: Default::default(), is_small, doubles }
     }
 
     /// Whether a file of the earlier state has the same content in the later one.
@@ -125,12 +132,15 @@ impl<'l> Repair<'l> {
         after.is_some_and(|after| self.later.snapshot.files[*after].content == own.content)
     }
 
-    fn versions(&self, broken: FileId, file: FileId) -> Option<Arc<EarlierVersion<'l>>> {
-        let bytes = |loaded: &'l Loaded, file: FileId| loaded.snapshot.files[file].content.as_deref().ok();
-        let (before, after) = (bytes(self.before, broken)?, bytes(self.later, file)?);
-        let mut versions = self.versions.borrow_mut();
-        let both = versions.entry((broken, file)).or_insert_with(|| Arc::new(EarlierVersion::new(before, after)));
-        Some(Arc::clone(both))
+    /// A broken file next to one of the later state.
+    fn versions(&self, broken: FileId, file: FileId) -> Option<EarlierVersion<'l>> {
+        let [before, after] = &self.versions;
+        let version = |known: &RefCell<HashMap<FileId, Arc<Version<'l>>>>, loaded: &'l Loaded, file: FileId| {
+            let bytes = loaded.snapshot.files[file].content.as_deref().ok()?;
+            let mut known = known.borrow_mut();
+            Some(Arc::clone(known.entry(file).or_insert_with(|| Arc::new(Version::new(bytes)))))
+        };
+        Some(EarlierVersion::new(version(before, self.before, broken)?, version(after, self.later, file)?))
     }
 
     /// The broken files that may have held a record of a file of the later state.
@@ -141,7 +151,10 @@ impl<'l> Repair<'l> {
             // A file without content may have held anything.
             None => self.before.snapshot.files[*broken].path == path,
         };
-        self.broken.iter().copied().filter(may_hold)
+        let same = || self.paths.get(path).copied().filter(|file| self.broken.binary_search(file).is_ok());
+        let of_all = self.is_small.then_some(&self.broken).into_iter().flatten().copied();
+        let of_same = (!self.is_small).then(same).flatten();
+        of_all.chain(of_same).filter(may_hold)
     }
 
     /// The first of them.
@@ -154,9 +167,9 @@ impl<'l> Repair<'l> {
     fn hidden(&self, id: RecordId) -> Option<Entry> {
         let (entry, name) = (&self.later.entries[id], &self.later.record(id).id);
         let (kind, record) = (entry.record.kind(), |record: &Arc<Record>| Arc::clone(record));
-        let is_double =
-            |(double, _): &&(Entry, RecordId)| double.record.kind() == kind && double.record.body == entry.record.body;
-        let double = self.before.doubles.iter().find(is_double).map(|(double, _)| double.file);
+        let doubles = self.doubles.get(&(kind, (!self.is_small).then_some(name.as_str())));
+        let is_double = |double: &&&Entry| double.record.body == entry.record.body;
+        let double = doubles.and_then(|doubles| doubles.iter().find(is_double)).map(|double| double.file);
         let Some(known) = self.before.find(name.as_str()) else {
             let file = double.or_else(|| self.held_in(kind, name.as_str(), entry.file))?;
             return Some(Entry { record: record(&entry.record), file });

@@ -11,6 +11,7 @@ use schema::records::Kind;
 use schema::settings::{Level, Settings, Stage};
 
 use crate::checks::{self, Check, Draft, Group};
+use crate::finding::chains::SharedChains;
 use crate::finding::{Finding, OffCheck, Report};
 use crate::held_back::Unread;
 use crate::ids::{FileId, RecordId};
@@ -105,12 +106,12 @@ fn run(study: &Study, rules: Rules<'_>) -> (Report, Vec<OffCheck>) {
         off.findings = drafts.iter().filter(|draft| draft.check.name == off.check.name).count();
     }
 
-    let mut positions = Positions::new(&study.loaded);
+    let (mut positions, mut chains) = (Positions::new(&study.loaded), SharedChains::new(study));
     let reported = drafts.iter().chain(waived.iter().map(|(draft, _)| draft));
     positions.parse(reported.filter(|draft| rules.level(draft.check) != Level::Off));
     let mut finish = |draft: Draft, waiver: Option<&Id>| {
         let level = rules.level(draft.check).min(draft.highest);
-        (level != Level::Off).then(|| finding(study, &mut positions, draft, level, waiver))
+        (level != Level::Off).then(|| finding(study, (&mut positions, &mut chains), draft, level, waiver))
     };
     let mut waived: Vec<Finding> =
         waived.into_iter().filter_map(|(draft, waiver)| finish(draft, Some(waiver))).collect();
@@ -136,7 +137,7 @@ fn follows_from_read_error(loaded: &Loaded, draft: &Draft) -> bool {
     }
     let Some(index) = draft.record else { return false };
     let Some(damage) = loaded.damaged.get(loaded.record(index).id.as_str()) else { return false };
-    draft.route.first().is_some_and(|key| damage.keys.iter().any(|unread| unread == key))
+    draft.route.first().is_some_and(|key| damage.has(key))
 }
 
 /// A waiver that is valid on the day of the study.
@@ -181,7 +182,13 @@ fn apply_waivers<'s>(study: &'s Study, drafts: &mut Vec<Draft>) -> (Vec<(Draft, 
 }
 
 /// A draft with its level and its position.
-fn finding(study: &Study, positions: &mut Positions<'_>, draft: Draft, level: Level, waiver: Option<&Id>) -> Finding {
+fn finding(
+    study: &Study,
+    (positions, chains): (&mut Positions<'_>, &mut SharedChains<'_>),
+    draft: Draft,
+    level: Level,
+    waiver: Option<&Id>,
+) -> Finding {
     let loaded = &study.loaded;
     let (file, mut top) = match draft.record {
         Some(index) => {
@@ -198,9 +205,7 @@ fn finding(study: &Study, positions: &mut Positions<'_>, draft: Draft, level: Le
         Some(offset) => positions.spot_within(file, draft.record, &top, offset),
     });
     let id = |index: RecordId| loaded.record(index).id.to_string();
-    // A chain with one record contains no information.
-    let chain = draft.record.map(|index| study.chain(index)).filter(|chain| chain.len() > 1).unwrap_or_default();
-    let chain = chain.into_iter().map(id).collect();
+    let chain = draft.record.map(|index| chains.of(index)).unwrap_or_default();
     let kind = match draft.record {
         Some(index) => Some(loaded.record(index).kind()),
         None => draft.route.first().filter(|_| draft.unread_id.is_some()).and_then(|key| Kind::from_plural(key)),

@@ -5,7 +5,7 @@
 //! evaluated on the date of that commit, too: if it has the finding, time caused it and not a commit, and the days in
 //! between are bisected.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use foldhash::{HashMap, HashSet};
@@ -179,8 +179,14 @@ fn bisect(
     tick: &mut dyn FnMut(usize, usize),
 ) {
     let mut done = 0;
+    let mut waiting: BTreeMap<CommitIndex, Vec<&mut Subject<'_>>> = BTreeMap::new();
+    for subject in subjects.values_mut() {
+        if let Some(next) = subject.next(committed) {
+            waiting.entry(next).or_default().push(subject);
+        }
+    }
     loop {
-        let wanted: BTreeSet<CommitIndex> = subjects.values().filter_map(|subject| subject.next(committed)).collect();
+        let wanted: Vec<CommitIndex> = waiting.keys().copied().collect();
         if wanted.is_empty() || states.is_spent() {
             return;
         }
@@ -189,12 +195,14 @@ fn bisect(
             tick(done, all);
             done += 1;
             let day = states.day(commit);
-            let in_turn = subjects.values_mut().filter(|subject| subject.next(committed) == Some(commit));
-            for subject in in_turn.collect::<Vec<_>>() {
+            for subject in waiting.remove(&commit).unwrap_or_default() {
                 match subject.is_found(states, commit, day) {
                     Some(true) => subject.present = commit,
                     // A state that cannot be read has no findings.
                     Some(false) | None => subject.absent = Some(commit),
+                }
+                if let Some(next) = subject.next(committed) {
+                    waiting.entry(next).or_default().push(subject);
                 }
             }
         }
@@ -223,7 +231,7 @@ struct States<'s> {
     cached: Entries,
     new: Vec<(Vec<u8>, Vec<u8>)>,
     budget: WorkBudget,
-    /// How many states may still be evaluated.
+    /// The number of records that may still be evaluated.
     left: usize,
 }
 
@@ -246,7 +254,7 @@ impl<'s> States<'s> {
             cached,
             new: Vec::new(),
             budget: WorkBudget::default(),
-            left: MOST_EVALUATED / study.loaded.entries.len().max(1),
+            left: MOST_EVALUATED,
         }
     }
 
@@ -270,14 +278,23 @@ impl<'s> States<'s> {
         self.left == 0 || self.budget.is_spent()
     }
 
+    /// Takes the records of a state from what is left; with too few, nothing more is evaluated.
+    fn take_records(&mut self, records: usize) -> bool {
+        let left = self.left.checked_sub(records.max(1));
+        self.left = left.unwrap_or(0);
+        left.is_some()
+    }
+
     fn find(&mut self, index: CommitIndex, day: Day) -> Option<Prints> {
-        self.left = self.left.checked_sub(1)?;
+        if self.left == 0 {
+            return None;
+        }
         let commit = self.history.commit(index)?;
         let id = commit.id.as_deref()?;
         let key = format!("{id} {} {day}", commit.prefix).into_bytes();
         // What is in the cache counts as much as what is evaluated.
-        if let Some((prints, runs)) = self.cached.get(&key).and_then(decode) {
-            return self.budget.take(&runs).then_some(prints);
+        if let Some((prints, runs, records)) = self.cached.get(&key).and_then(decode) {
+            return (self.take_records(records as usize) && self.budget.take(&runs)).then_some(prints);
         }
         if self.budget.is_spent() {
             return None;
@@ -291,6 +308,10 @@ impl<'s> States<'s> {
             }
         };
         self.loaded = Some((index, Arc::clone(&loaded)));
+        let records = loaded.entries.len() as u32;
+        if !self.take_records(records as usize) {
+            return None;
+        }
         let past = Past::for_checks(self.project, &mut self.logs.clone(), &loaded, day);
         let study = self.project.study(loaded, day, past);
         let runs = study.values().model_runs();
@@ -301,7 +322,7 @@ impl<'s> States<'s> {
         let all = report.findings.iter().chain(&report.waived);
         let prints: Prints = all.map(|finding| number(&finding.fingerprint())).collect();
         if self.cache.is_some() {
-            self.new.push((key, encode(&prints, &runs)));
+            self.new.push((key, encode(&prints, &runs, records)));
         }
         Some(prints)
     }
@@ -315,11 +336,12 @@ impl<'s> States<'s> {
     }
 }
 
-/// The bytes of findings, in their order as numbers, with the runs of models under them.
-fn encode(prints: &Prints, runs: &Runs) -> Vec<u8> {
+/// The bytes of findings, in their order as numbers, with the number of records of the state and the runs of its models.
+fn encode(prints: &Prints, runs: &Runs, records: u32) -> Vec<u8> {
     let mut all: Vec<u64> = prints.iter().copied().collect();
     all.sort_unstable();
-    let mut bytes = Vec::with_capacity(4 + OF_RUN * runs.len() + 8 * all.len());
+    let mut bytes = Vec::with_capacity(8 + OF_RUN * runs.len() + 8 * all.len());
+    bytes.extend(records.to_le_bytes());
     bytes.extend((runs.len() as u32).to_le_bytes());
     for (key, work) in runs {
         bytes.extend(key.bytes());
@@ -332,9 +354,11 @@ fn encode(prints: &Prints, runs: &Runs) -> Vec<u8> {
 /// The number of bytes of a run.
 const OF_RUN: usize = 32 + 4;
 
-/// The findings and runs of these bytes; `None` if they are not what [`encode`] writes.
-fn decode(bytes: &[u8]) -> Option<(Prints, Runs)> {
-    let (count, rest) = bytes.split_first_chunk::<4>()?;
+/// The findings, runs and number of records of these bytes; `None` if they are not what [`encode`] writes.
+fn decode(bytes: &[u8]) -> Option<(Prints, Runs, u32)> {
+    let (records, rest) = bytes.split_first_chunk::<4>()?;
+    let records = u32::from_le_bytes(*records);
+    let (count, rest) = rest.split_first_chunk::<4>()?;
     let end = usize::try_from(u32::from_le_bytes(*count)).ok()?.checked_mul(OF_RUN)?;
     let (runs, prints) = rest.split_at_checked(end)?;
     let run = |bytes: &[u8; OF_RUN]| {
@@ -344,7 +368,7 @@ fn decode(bytes: &[u8]) -> Option<(Prints, Runs)> {
     let runs: Option<Runs> = runs.as_chunks::<OF_RUN>().0.iter().map(run).collect();
     let (all, rest) = prints.as_chunks::<8>();
     let all: Vec<u64> = all.iter().map(|bytes| u64::from_le_bytes(*bytes)).collect();
-    (rest.is_empty() && all.is_sorted_by(|a, b| a < b)).then_some((all.into_iter().collect(), runs?))
+    (rest.is_empty() && all.is_sorted_by(|a, b| a < b)).then_some((all.into_iter().collect(), runs?, records))
 }
 
 #[cfg(test)]
@@ -355,14 +379,14 @@ mod tests {
     fn findings_are_read_as_they_were_written() {
         let prints: Prints = [3, u64::MAX, 7].into_iter().collect();
         for runs in [Runs::new(), vec![(RunKey::of([&b"lap"[..]]), 7); 3]] {
-            let bytes = encode(&prints, &runs);
-            assert_eq!(decode(&bytes), Some((prints.clone(), runs)));
+            let bytes = encode(&prints, &runs, 9);
+            assert_eq!(decode(&bytes), Some((prints.clone(), runs, 9)));
             assert_eq!(decode(&bytes[1..]), None);
             assert_eq!(decode(&bytes[..bytes.len() - 1]), None);
         }
-        let bytes = encode(&prints, &Runs::new());
-        assert_eq!(decode(&[&bytes[..4], &bytes[12..], &bytes[4..12]].concat()), None, "not sorted");
-        assert_eq!(decode(&encode(&Prints::default(), &Runs::new())), Some((Prints::default(), Runs::new())));
+        let bytes = encode(&prints, &Runs::new(), 0);
+        assert_eq!(decode(&[&bytes[..8], &bytes[16..], &bytes[8..16]].concat()), None, "not sorted");
+        assert_eq!(decode(&encode(&Prints::default(), &Runs::new(), 0)), Some((Prints::default(), Runs::new(), 0)));
         assert_eq!(decode(&[]), None);
     }
 }

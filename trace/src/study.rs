@@ -12,6 +12,7 @@ use schema::records::TestResult;
 use schema::settings::{Settings, Stage};
 
 use crate::checks::Draft;
+use crate::conclusion::OfSystems;
 use crate::finding::{OffCheck, Report};
 use crate::graph::{Chains, Graph};
 use crate::history::commit_state::CommitState;
@@ -49,6 +50,7 @@ pub struct Study {
     chains: OnceLock<Chains>,
     target_statuses: OnceLock<Vec<TargetStatus>>,
     budgets: OnceLock<Vec<Budget>>,
+    pub(crate) of_systems: OfSystems,
     pub(crate) report: OnceLock<Report>,
     pub(crate) off: OnceLock<Vec<OffCheck>>,
     /// What the checks that ran before the others reported, by the name of the check.
@@ -88,6 +90,7 @@ impl Study {
             chains: OnceLock::new(),
             target_statuses: OnceLock::new(),
             budgets: OnceLock::new(),
+            of_systems: OfSystems::default(),
             report: OnceLock::new(),
             off: OnceLock::new(),
             early_drafts: Mutex::default(),
@@ -174,7 +177,7 @@ impl Study {
 
     /// The values without the results of events: what was predicted before the contest.
     pub fn values_before_contest(&self) -> &Values {
-        let events = || self.graph.loaded.events().any(|(event, ..)| !self.graph.results(event).is_empty());
+        let events = || self.graph.loaded.events().any(|(event, ..)| self.graph.has_result(event));
         let own = || events().then(|| Values::with_measured(&self.graph, Measured::BeforeTheContest));
         self.before_contest.get_or_init(own).as_ref().unwrap_or_else(|| self.values())
     }
@@ -210,6 +213,12 @@ impl Study {
     /// The status of every target, in the order of the records.
     pub fn target_statuses(&self) -> &[TargetStatus] {
         self.target_statuses.get_or_init(|| self.values().target_statuses())
+    }
+
+    /// The status of a target; `None` of another record.
+    pub fn target_status(&self, target: RecordId) -> Option<&TargetStatus> {
+        let all = self.target_statuses();
+        Some(&all[all.binary_search_by_key(&target, |own| own.index).ok()?])
     }
 
     /// Every goal with its points, in the order of the records.

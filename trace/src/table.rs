@@ -129,8 +129,8 @@ impl Table {
                 Err(TableError::new(Some(1), message, "give each column a name of its own"))
             }
             [] => {
-                let names: Vec<String> = self.headers.iter().map(|header| name_and_unit(header).0.to_owned()).collect();
-                Err(tables::missing_column(&names, &shorten(name)))
+                let names = self.headers.iter().map(|header| name_and_unit(header).0);
+                Err(tables::missing_column(names, &shorten(name)))
             }
         }
     }
@@ -141,7 +141,7 @@ impl Table {
     /// If there is none.
     pub(crate) fn first_named(&self, name: &str) -> Result<usize, TableError> {
         let found = self.whole.get(self.hasher.hash_one(name)).find(|at| self.headers[*at] == name);
-        found.ok_or_else(|| tables::missing_column(&self.headers, name))
+        found.ok_or_else(|| tables::missing_column(self.headers.iter().map(String::as_str), name))
     }
 
     /// Reads a column, so that its rows are found by what is in them. Returns the number of rows that were looked at.

@@ -51,7 +51,7 @@ impl Export {
         let report = ShownBudgets { values: study.values(), budgets: study.budgets(), wanted: &all, day: study.day };
         let broken = values::broken(&study);
         let sheets = [
-            Sheet { name: "Parts", grid: grids::parts::grid(&study) },
+            Sheet { name: "Parts", grid: grids::parts::grid(&study)? },
             Sheet { name: "Budgets", grid: grids::budgets::grid(&study, &report, &report.broken()) },
             Sheet { name: "Targets", grid: grids::values::grid(&study, &broken, Which::Targets) },
             Sheet { name: "Amounts", grid: grids::values::grid(&study, &broken, Which::Amounts) },

@@ -40,7 +40,7 @@ impl ShownBudgets<'_> {
 
     /// Whether the budget that another one is a share of is shown, too.
     fn shows(&self, outer: Option<RecordId>) -> bool {
-        outer.is_some_and(|outer| self.wanted().any(|budget| budget.index == outer))
+        outer.and_then(|outer| find(self.budgets, outer)).is_some_and(self.wanted)
     }
 
     /// What is broken under the budgets that are shown.
@@ -51,9 +51,15 @@ impl ShownBudgets<'_> {
 
     /// The limit changes for a budget that is not a share of another one: they cover all budgets in it.
     fn transfer(&self, budget: &Budget) -> Option<Transfer> {
-        let outermost = budget.share_of.is_none_or(|outer| !self.budgets.iter().any(|other| other.index == outer));
+        let outermost = budget.share_of.is_none_or(|outer| find(self.budgets, outer).is_none());
         (outermost && !budget.shares.is_empty()).then(|| self.values.transfer(self.budgets, budget))
     }
+}
+
+/// A budget among all of them.
+pub(crate) fn find(budgets: &[Budget], index: RecordId) -> Option<&Budget> {
+    // They are in the order of the records.
+    budgets.binary_search_by_key(&index, |budget| budget.index).ok().and_then(|at| budgets.get(at))
 }
 
 /// Ten cells, filled by the used part of the limit; the line marks the limit, and the excess comes after it.

@@ -1,6 +1,7 @@
 //! The graph for Graphviz: a column for each level from the goals on the left to the parts on the right, a box around the
 //! targets and parts of each system, shapes by kind, colours by status. Labels have the title first, then value and status.
 
+use std::collections::HashMap;
 use std::fmt::Write as _;
 
 use schema::Kind;
@@ -133,13 +134,17 @@ pub(crate) fn graph(study: &Study, keep: Option<&[RecordId]>, all: bool) -> Stri
 
     let mut out = String::from(HEAD);
     let mut boxes: Vec<(RecordId, Vec<RecordId>)> = Vec::new();
+    let mut box_of: HashMap<RecordId, usize> = HashMap::new();
     for &index in &nodes {
         match system(index) {
             None => drop(writeln!(out, "  {}", node(study, index))),
-            Some(system) => match boxes.iter_mut().find(|(own, _)| *own == system) {
-                Some((_, inside)) => inside.push(index),
-                None => boxes.push((system, vec![index])),
-            },
+            Some(system) => {
+                let at = *box_of.entry(system).or_insert(boxes.len());
+                match boxes.get_mut(at) {
+                    Some((_, inside)) => inside.push(index),
+                    None => boxes.push((system, vec![index])),
+                }
+            }
         }
     }
     for (system, inside) in &boxes {

@@ -54,7 +54,7 @@ pub(crate) mod tests {
             spot: schema::read::Spot { line: 7, column: 3 },
             message: message.to_owned(),
             help: "say in one sentence why".to_owned(),
-            chain: Vec::new(),
+            chain: Default::default(),
             waiver: None,
             measure: None,
             unresolved: None,

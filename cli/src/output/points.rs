@@ -1,5 +1,7 @@
 //! The output of `points`: the planned, predicted and needed points of each event.
 
+use std::collections::HashMap;
+
 use schema::number;
 use serde_json::{Value, json};
 use trace::values::{Chance, EventPoints, GoalPoints, Key, LEVEL, Needed, Spread, Values};
@@ -25,10 +27,12 @@ pub(crate) fn points_of(spread: &Spread) -> String {
 /// The events that score only with a chance, as a sentence for each chance.
 fn chances(values: &Values, goal: &GoalPoints) -> Vec<String> {
     let mut all: Vec<(Chance, Vec<&str>)> = Vec::new();
+    let mut known: HashMap<NodeId, usize> = HashMap::new();
     for event in &goal.events {
         let Some(chance) = event.chance else { continue };
         let id = values.graph.loaded.record(event.index).id.as_str();
-        match all.iter_mut().find(|(known, _)| *known == chance) {
+        let at = *known.entry(chance.node).or_insert(all.len());
+        match all.get_mut(at) {
             Some((_, ids)) => ids.push(id),
             None => all.push((chance, vec![id])),
         }

@@ -130,7 +130,7 @@ fn result(finding: &Finding, baseline: Option<Baseline>, prefix: &str) -> Result
         properties.insert("field".to_owned(), clean(field).into());
     }
     if !finding.chain.is_empty() {
-        properties.insert("wayUp".to_owned(), finding.chain.clone().into());
+        properties.insert("wayUp".to_owned(), finding.chain.iter().map(|id| &**id).collect::<Vec<&str>>().into());
     }
     ResultEntry {
         rule_id: finding.check.name,

@@ -76,9 +76,8 @@ fn value(study: &Study, index: RecordId) -> String {
 
 /// The status of a target, otherwise what its results say, if it is to be verified.
 pub(crate) fn status(study: &Study, index: RecordId) -> Option<(&'static str, Need)> {
-    let statuses = study.target_statuses();
-    if let Ok(at) = statuses.binary_search_by_key(&index, |own| own.index) {
-        let status = statuses[at].status;
+    if let Some(target) = study.target_status(index) {
+        let status = target.status;
         let need = match status {
             Status::Met => Need::Done,
             Status::OnTarget => Need::Expected,

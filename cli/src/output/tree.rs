@@ -161,7 +161,7 @@ fn value_text(study: &Study, index: RecordId) -> Option<String> {
     let values = study.values();
     let node = values.record_node(index)?;
     let now = values.spread(node).map_or_else(|| "no value yet".to_owned(), |own| spread(&own, values.unit(node)));
-    let Some(target) = study.target_statuses().iter().find(|target| target.index == index) else {
+    let Some(target) = study.target_status(index) else {
         return Some(now);
     };
     let margin = margin(target, values.unit(node)).map(|margin| format!(", margin {margin}")).unwrap_or_default();

@@ -25,10 +25,12 @@ mod find;
 mod insert;
 mod model;
 mod names;
+mod pairs;
 mod remove;
 mod replace;
 mod value;
 
+use std::collections::BTreeMap;
 use std::fmt;
 use std::ops::Range;
 
@@ -46,7 +48,7 @@ pub use value::Value;
 pub type Route = Vec<String>;
 
 /// One change of a file.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Eq, Hash)]
 pub enum Change {
     /// Sets the value at the end of a route, whether it is there or not; missing maps on the way are added.
     Set {
@@ -209,10 +211,24 @@ impl Splice {
     fn insert(at: usize, text: impl Into<String>) -> Self {
         Self::new(at..at, text)
     }
+}
 
-    /// Whether two pieces have bytes in common, or one is inside of the other.
-    fn overlaps(&self, other: &Self) -> bool {
-        self.range.start < other.range.end && other.range.start < self.range.end
+/// The ranges of pieces that have no bytes in common: the end of each, or of the longest one, by its start.
+#[derive(Default)]
+struct Ranges(BTreeMap<usize, usize>);
+
+impl Ranges {
+    /// Whether one of them has bytes in common with a range, or one is inside of the other.
+    fn overlap(&self, Range { start, end }: Range<usize>) -> bool {
+        let is_empty = start >= end;
+        let begins_inside = !is_empty && self.0.range(start + 1..end).next().is_some();
+        let last_before = if is_empty { self.0.range(..start) } else { self.0.range(..=start) }.next_back();
+        begins_inside || last_before.is_some_and(|(_, last)| *last > start)
+    }
+
+    fn add(&mut self, range: &Range<usize>) {
+        let end = self.0.entry(range.start).or_insert(range.end);
+        *end = range.end.max(*end);
     }
 }
 
@@ -258,13 +274,18 @@ fn tree_of(text: &str) -> Result<Tree<'_>, EditError> {
     crate::read::tree_of(text).map_err(|problem| EditError::Unreadable(Box::new(problem)))
 }
 
+/// The most bytes that are read for the changes of a file, each of which may need another reading.
+const MOST_READ: usize = 1 << 30;
+
 /// Makes the changes, as many as possible from one reading of the text.
 fn attempt(text: &str, changes: &[Change], at_once: bool) -> Result<String, EditError> {
     let mut text = text.to_owned();
     let mut rest = changes;
+    let mut left = MOST_READ;
     while !rest.is_empty() {
+        left = left.checked_sub(text.len()).ok_or_else(|| EditError::ByHand(rest[0].route().clone()))?;
         let tree = tree_of(&text)?;
-        let mut splices: Vec<Splice> = Vec::new();
+        let (mut splices, mut ranges): (Vec<Splice>, Ranges) = Default::default();
         let mut taken = 0;
         for change in rest {
             let own = match change.splices(&tree) {
@@ -272,9 +293,10 @@ fn attempt(text: &str, changes: &[Change], at_once: bool) -> Result<String, Edit
                 Err(error) if taken == 0 => return Err(error),
                 Err(_) => break,
             };
-            if own.iter().any(|own| splices.iter().any(|other| own.overlaps(other))) {
+            if own.iter().any(|own| ranges.overlap(own.range.clone())) {
                 break;
             }
+            own.iter().for_each(|own| ranges.add(&own.range));
             splices.extend(own);
             taken += 1;
             if !at_once {

@@ -1,5 +1,6 @@
 //! The values of a file without their form: what an edit must lead to.
 
+use super::pairs::Pairs;
 use super::value::is_special;
 use super::{Change, EditError, Route, Value, names};
 use crate::read::tree::{Content, NodeId, Tree};
@@ -14,7 +15,7 @@ pub(super) enum Model {
         new: bool,
     },
     List(Vec<Self>),
-    Map(Vec<(Self, Self)>),
+    Map(Pairs),
 }
 
 impl Model {
@@ -70,10 +71,11 @@ impl Model {
                 items.len() == others.len() && items.iter().zip(others).all(|(item, other)| item.is_same(other))
             }
             (Self::Map(entries), Self::Map(others)) => {
-                let pairs = entries.iter().zip(others);
+                let (entries, others) = (entries.as_slice(), others.as_slice());
                 entries.len() == others.len()
-                    && pairs
-                        .into_iter()
+                    && entries
+                        .iter()
+                        .zip(others)
                         .all(|((key, value), (other_key, other))| key.is_same(other_key) && value.is_same(other))
             }
             _ => false,
@@ -85,15 +87,15 @@ impl Model {
         match self {
             Self::Scalar { .. } => None,
             Self::List(items) => items.get_mut(index),
-            Self::Map(entries) => entries.get_mut(index).map(|(_, value)| value),
+            Self::Map(entries) => entries.value_mut(index),
         }
     }
 
     /// As in the tree.
-    fn index_of(&self, step: &str) -> Option<usize> {
+    fn index_of(&mut self, step: &str) -> Option<usize> {
         match self {
             Self::Scalar { .. } => None,
-            Self::Map(entries) => entries.iter().position(|(key, _)| key.text() == Some(step)),
+            Self::Map(entries) => entries.position(step),
             Self::List(items) => {
                 let number = || step.parse::<usize>().ok().filter(|at| (1..=items.len()).contains(at)).map(|at| at - 1);
                 items.iter().position(|item| item.text() == Some(step)).or_else(number)
@@ -139,7 +141,7 @@ impl Model {
             },
             Change::Remove { at } => {
                 match self.parent(at)? {
-                    (Self::Map(entries), index) => drop(entries.remove(index)),
+                    (Self::Map(entries), index) => entries.remove(index),
                     (Self::List(items), index) => drop(items.remove(index)),
                     (Self::Scalar { .. }, _) => return Err(EditError::Missing(at.clone())),
                 }
@@ -148,13 +150,13 @@ impl Model {
             Change::RenameKey { at, to } => {
                 let (parent, index) = self.parent(at)?;
                 let Self::Map(entries) = parent else { return Err(EditError::NoMap(at.clone())) };
-                if entries.iter().any(|(key, _)| key.text() == Some(to)) {
+                if entries.position(to).is_some() {
                     let mut other = at.clone();
                     other.pop();
                     other.push(to.clone());
                     return Err(EditError::Exists(other));
                 }
-                entries[index].0 = Self::key(to);
+                entries.rename(index, Self::key(to));
                 Ok(())
             }
             Change::ReplaceName { at, from, to } => {
@@ -173,7 +175,7 @@ impl Model {
         for (depth, step) in at.iter().enumerate() {
             let error = |kind: fn(Route) -> EditError| Err(kind(at[..depth].to_vec()));
             if node.is_null() {
-                *node = Self::Map(Vec::new());
+                *node = Self::Map(Pairs::default());
             }
             let found = node.index_of(step);
             node = match node {
@@ -183,12 +185,9 @@ impl Model {
                     None => return Err(EditError::Missing(at.clone())),
                 },
                 Self::Map(entries) => {
-                    let index = found.unwrap_or(entries.len());
-                    if index == entries.len() {
-                        let empty = Self::Scalar { text: String::new(), plain: true, new: true };
-                        entries.push((Self::key(step), empty));
-                    }
-                    &mut entries[index].1
+                    let empty = || Self::Scalar { text: String::new(), plain: true, new: true };
+                    let index = found.unwrap_or_else(|| entries.push(Self::key(step), empty()));
+                    entries.value_mut(index).ok_or_else(|| EditError::Missing(at.clone()))?
                 }
             };
         }

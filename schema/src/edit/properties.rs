@@ -188,7 +188,7 @@ fn routes(model: &Model, at: &mut Route, out: &mut Vec<(Route, char)>) {
         }
         Model::Map(entries) => {
             out.push((at.clone(), 'm'));
-            for (key, value) in entries {
+            for (key, value) in entries.as_slice() {
                 at.push(key.text().unwrap_or("").to_owned());
                 routes(value, at, out);
                 at.pop();

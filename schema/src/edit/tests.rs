@@ -58,3 +58,19 @@ fn a_record_is_added_after_the_last_of_its_kind() {
     assert_edit("systems: {}\n", &add, "systems: {}\n\nparts:\n  b:\n    in: x\n");
     assert_eq!(edit("parts: {b: {}}", &add), Err(EditError::Exists(route(["parts", "b"]))));
 }
+
+#[test]
+fn many_records_are_added_removed_and_renamed() {
+    let record = |number: usize| format!("  p{number}: {{in: car}}\n");
+    let before = format!("parts:\n{}", (0..50).map(record).collect::<String>());
+    let changes: Vec<Change> = (50..100)
+        .map(|number| Change::add(["parts".to_owned(), format!("p{number}")], Value::typed("{in: car}")))
+        .chain([Change::remove(["parts", "p3"]), Change::rename_key(["parts", "p4"], "q")])
+        .collect();
+    let after = edit(&before, &changes).unwrap();
+    let names: Vec<&str> = after.lines().skip(1).filter_map(|line| line.trim().split(':').next()).collect();
+    assert_eq!((names.len(), names.first(), names.get(3), names.last()), (99, Some(&"p0"), Some(&"q"), Some(&"p99")));
+    let twice = [&changes[..], &[Change::add(["parts", "p70"], Value::typed("{in: car}"))]].concat();
+    assert!(matches!(edit(&before, &twice), Err(EditError::Exists(_))));
+    assert!(matches!(edit(&before, &[Change::rename_key(["parts", "p4"], "p5")]), Err(EditError::Exists(_))));
+}

@@ -4,7 +4,7 @@ use crate::read::tree::{Content, NodeId, Tree};
 use crate::read::yaml;
 
 /// A value to write.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Hash)]
 pub enum Value {
     /// A text, number, date, ...
     Scalar {

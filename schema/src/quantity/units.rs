@@ -17,7 +17,7 @@ use crate::suggest;
 use crate::words::shorten;
 
 /// The exponents of the base dimensions of a unit.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
 pub struct Dimension {
     /// Metre, kilogram, second, ampere, kelvin, mole, candela, points, decibel, in this order. Each is stored in twelfths,
     /// so that square and cube roots are exact.

@@ -1,5 +1,7 @@
 //! Problems of `deck` that can be read: what has one is not used.
 
+use foldhash::HashSet;
+
 use crate::settings::Settings;
 use crate::settings::deck::{Deck, LONGEST_ALT, LONGEST_NOTES, LONGEST_PHRASE, MOST_SLIDES, SLIDES};
 use crate::words::{Id, shorten};
@@ -13,9 +15,9 @@ const ENDINGS: [&str; 3] = [".png", ".jpg", ".jpeg"];
 /// Takes what has a problem out of the settings, and returns what is wrong.
 pub(super) fn take_wrong(settings: &mut Settings) -> Vec<Wrong> {
     let all = wrong(&settings.deck);
-    let is_wrong = |name: &Id| all.iter().any(|(route, ..)| route.get(2).is_some_and(|own| own == name.as_str()));
-    settings.deck.slides.retain(|name, _| !is_wrong(name));
-    settings.deck.abbreviations.retain(|name, _| !all.iter().any(|(route, ..)| route.get(2) == Some(name)));
+    let wrong_names: HashSet<&str> = all.iter().filter_map(|(route, ..)| route.get(2)).map(String::as_str).collect();
+    settings.deck.slides.retain(|name, _| !wrong_names.contains(name.as_str()));
+    settings.deck.abbreviations.retain(|name, _| !wrong_names.contains(name.as_str()));
     settings.deck.order.truncate(MOST_SLIDES);
     settings.deck.drop.truncate(MOST_SLIDES);
     all
@@ -32,13 +34,15 @@ fn wrong(deck: &Deck) -> Vec<Wrong> {
             let message = format!("{} slides under `{name}`; the limit is {MOST_SLIDES}", list.len());
             add(&[name], message, "remove some of them");
         }
-        for (at, id) in list.iter().enumerate() {
-            if list[..at].contains(id) {
+        let mut seen = HashSet::default();
+        for id in list {
+            if !seen.insert(id) {
                 add(&[name, id.as_str()], format!("the slide `{id}` appears twice"), "keep one of them");
             }
         }
     }
-    if let Some(id) = deck.order.iter().find(|id| deck.drop.contains(id)) {
+    let dropped: HashSet<&Id> = deck.drop.iter().collect();
+    if let Some(id) = deck.order.iter().find(|id| dropped.contains(id)) {
         let message = format!("the slide `{id}` is under `order` and under `drop`");
         add(&["drop", id.as_str()], message, "keep one of them");
     }

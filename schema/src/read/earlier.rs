@@ -2,7 +2,7 @@
 //! in it.
 
 use std::hash::{BuildHasher, Hash as _, Hasher};
-use std::sync::OnceLock;
+use std::sync::{Arc, OnceLock};
 
 use foldhash::fast::RandomState;
 use foldhash::{HashMap, HashMapExt as _, HashSet, HashSetExt as _};
@@ -11,75 +11,102 @@ use serde::de::{self, DeserializeSeed, MapAccess, Visitor};
 use super::decode::{DecodeError, NodeDeserializer};
 use super::places;
 use super::tree::{Content, NodeId, Tree};
+use super::unreadable::PossibleIds;
 use crate::records::{Body, Kind, Record};
 use crate::words::{Id, to_kebab_case};
 
-/// A file in two versions.
-pub struct EarlierVersion<'b> {
+/// One version of a file, read once for all versions that it is compared with.
+pub struct Version<'b> {
     bytes: &'b [u8],
     /// `None` if it cannot be read at all.
-    before: Option<Tree<'b>>,
-    after: Option<Tree<'b>>,
-    /// The keys of the maps of the earlier version, as they are written and as they should be; when first asked for.
+    tree: Option<Tree<'b>>,
+    /// The keys of its maps, as they are written and as they should be; when first asked for.
     names: OnceLock<HashSet<String>>,
-    /// The records of the earlier version by a hash of their content.
+    /// The ids that may be in it if it cannot be read; when first asked for.
+    possible: OnceLock<PossibleIds<'b>>,
+    /// Its records by a hash of their content.
     contents: OnceLock<HashMap<(Kind, u64), Vec<NodeId>>>,
     /// Another one each time, so that no file has many records with one hash.
     hashes: RandomState,
 }
 
+impl<'b> Version<'b> {
+    /// Reads a version.
+    pub fn new(bytes: &'b [u8]) -> Self {
+        let (names, possible, contents) = (OnceLock::new(), OnceLock::new(), OnceLock::new());
+        Self { bytes, tree: places(bytes), names, possible, contents, hashes: RandomState::default() }
+    }
+}
+
+/// A file in two versions.
+pub struct EarlierVersion<'b> {
+    before: Arc<Version<'b>>,
+    after: Arc<Version<'b>>,
+}
+
 impl<'b> EarlierVersion<'b> {
     /// The earlier version of a file, and the later one.
-    pub fn new(before: &'b [u8], after: &'b [u8]) -> Self {
-        let (names, contents, hashes) = (OnceLock::new(), OnceLock::new(), RandomState::default());
-        Self { bytes: before, before: places(before), after: places(after), names, contents, hashes }
+    pub fn new(before: Arc<Version<'b>>, after: Arc<Version<'b>>) -> Self {
+        Self { before, after }
     }
 
     /// Whether a record of the later version, which was not read in the earlier one, may have been in it: under the same
     /// id, under one that was not valid, or under another id with the same content.
     pub fn may_hold(&self, kind: Kind, id: &str) -> bool {
-        let Some((tree, root)) = self.before.as_ref().and_then(|tree| Some((tree, tree.root()?))) else {
-            return may_have_record(self.bytes, id);
+        let Some((tree, root)) = self.before.tree.as_ref().and_then(|tree| Some((tree, tree.root()?))) else {
+            return self.may_have(id);
         };
         let mut maps = tree.entries(root).iter().map(|&[_, value]| value);
-        let names = self.names.get_or_init(|| {
+        let names = self.before.names.get_or_init(|| {
             let keys = maps.clone().flat_map(|map| tree.entries(map)).filter_map(|&[key, _]| tree.text(key));
             keys.flat_map(|text| [Some(text.to_owned()), to_kebab_case(text)]).flatten().collect()
         });
         let named = names.contains(id);
         let unread = |value: NodeId| !tree.is_null(value) && !matches!(tree.content(value), Content::Map(_));
-        named || self.has_content_of(kind, id) || (maps.any(unread) && may_have_record(self.bytes, id))
+        named || self.has_content_of(kind, id) || (maps.any(unread) && self.may_have(id))
+    }
+
+    /// Whether the earlier version may have a record with this id, wherever it cannot be read.
+    fn may_have(&self, id: &str) -> bool {
+        let possible = self.before.possible.get_or_init(|| {
+            let mut all = PossibleIds::default();
+            all.add(self.before.bytes);
+            all
+        });
+        possible.contains(id)
     }
 
     /// Whether the earlier version has a record with the content that this one has in the later version, under any id.
     pub fn has_content_of(&self, kind: Kind, id: &str) -> bool {
-        let (Some(before), Some(after)) = (&self.before, &self.after) else { return false };
+        let (Some(before), Some(after)) = (&self.before.tree, &self.after.tree) else { return false };
         let Some(record) = record_of(after, kind, id) else { return false };
-        let contents = self.contents.get_or_init(|| {
+        let hashes = &self.before.hashes;
+        let contents = self.before.contents.get_or_init(|| {
             let mut all: HashMap<(Kind, u64), Vec<NodeId>> = HashMap::new();
             for kind in Kind::ALL {
                 let of_kind = before.root().and_then(|root| before.entry(root, kind.plural()));
                 for &[_, value] in of_kind.map(|[_, map]| before.entries(map)).unwrap_or_default() {
-                    all.entry((*kind, hash(before, value, &self.hashes))).or_default().push(value);
+                    all.entry((*kind, hash(before, value, hashes))).or_default().push(value);
                 }
             }
             all
         });
-        let alike = contents.get(&(kind, hash(after, record, &self.hashes)));
+        let alike = contents.get(&(kind, hash(after, record, hashes)));
         alike.into_iter().flatten().any(|value| same(before, *value, after, record))
     }
 
     /// The record as it was, with some keys as they are in the later version; `None` if that is not a record.
     pub fn with_keys(&self, kind: Kind, id: &Id, keys: &[String]) -> Option<Record> {
-        let (before, after) = (self.before.as_ref()?, self.after.as_ref()?);
+        let (before, after) = (self.before.tree.as_ref()?, self.after.tree.as_ref()?);
         let (old, new) = (record_of(before, kind, id.as_str())?, record_of(after, kind, id.as_str())?);
         let left_out = HashSet::new();
         let has = |tree: &Tree<'_>, map, key: &str| tree.entry(map, key).is_some();
         // A key that was misspelt has another name in the later version.
+        let keys: HashSet<&str> = keys.iter().map(String::as_str).collect();
         let is_renamed = keys.iter().any(|key| has(before, old, key) && !has(after, new, key));
         let is_repaired = |tree: &Tree<'_>, key: NodeId| {
             let is_new = |text: &str| is_renamed && has(after, new, text) && !has(before, old, text);
-            tree.text(key).is_some_and(|text| is_new(text) || keys.iter().any(|repaired| repaired == text))
+            tree.text(key).is_some_and(|text| is_new(text) || keys.contains(text))
         };
         let pairs = |tree, map, repaired: bool| {
             let node = |node| NodeDeserializer { tree, node, left_out: &left_out };
@@ -125,31 +152,6 @@ fn same(a: &Tree<'_>, at: NodeId, b: &Tree<'_>, other: NodeId) -> bool {
     }
 }
 
-/// Whether a text that cannot be read as YAML may have a record with this id: the word begins a line, or an entry of a map
-/// in braces, and is not the key of a plain text, as the id under `serves` is. Its colon may be missing.
-pub fn may_have_record(bytes: &[u8], id: &str) -> bool {
-    let is_blank_or_quote = |byte: &u8| matches!(byte, b' ' | b'\t' | b'"' | b'\'');
-    memchr::memmem::find_iter(bytes, id.as_bytes()).any(|at| {
-        let rest = &bytes[at + id.len()..];
-        let rest = rest.strip_prefix(b"\"").or(rest.strip_prefix(b"'")).unwrap_or(rest);
-        let before = bytes[..at].iter().rev().find(|byte| !is_blank_or_quote(byte));
-        let begins = before.is_none_or(|byte| match byte {
-            b'\n' | b'\r' | b'{' | b',' => true,
-            // A list of records, instead of a map.
-            b'-' => !bytes[..at].ends_with(b"-") && rest.starts_with(b":"),
-            _ => false,
-        });
-        let ends = rest.first().is_none_or(|byte| !byte.is_ascii_alphanumeric() && !matches!(byte, b'-' | b'.' | b'_'));
-        let line = rest.split(|byte| matches!(byte, b'\n' | b'\r')).next().unwrap_or_default().trim_ascii();
-        let is_key_of_text = line.strip_prefix(b":").map(<[u8]>::trim_ascii).is_some_and(|value| {
-            let is_map = value.first().is_none_or(|byte| matches!(byte, b'{' | b'#' | b'&'));
-            // A colon in a plain text is one of the errors that make a file unreadable.
-            !is_map && !value.windows(2).any(|pair| pair == b": ")
-        });
-        begins && ends && !is_key_of_text
-    })
-}
-
 /// A record with keys of two trees.
 struct Mixed<'t> {
     pairs: std::vec::IntoIter<(NodeDeserializer<'t>, NodeDeserializer<'t>)>,
@@ -186,12 +188,17 @@ impl<'de> de::Deserializer<'de> for Mixed<'_> {
 
 #[cfg(test)]
 mod tests {
+    use super::super::unreadable::may_have_record;
     use super::*;
+
+    fn versions<'b>(before: &'b [u8], after: &'b [u8]) -> EarlierVersion<'b> {
+        EarlierVersion::new(Arc::new(Version::new(before)), Arc::new(Version::new(after)))
+    }
 
     #[test]
     fn records_that_were_hidden() {
         let after = b"parts:\n  hub: {in: suspension}\n  new-arm: {in: brakes}\n  rod: {}\n";
-        let held = |before: &[u8], id: &str| EarlierVersion::new(before, after).may_hold(Kind::Part, id);
+        let held = |before: &[u8], id: &str| versions(before, after).may_hold(Kind::Part, id);
         let text = |line: &str| may_have_record(format!("parts:\n  {line}\n  x: {{\n").as_bytes(), "hub");
         for record in
             ["hub:", "hub: {in: x}", "hub {in: x}", "hub: in: x", "\"hub\": {", "hub: # empty", "a: {}, hub: {"]
@@ -215,14 +222,13 @@ mod tests {
     fn only_the_repaired_keys_are_those_of_the_later_version() {
         let before = b"parts:\n  hub: {title: Old, count: two, in: suspension}\n";
         let after = b"parts:\n  hub: {in: brakes, count: 2, title: New}\n";
-        let record =
-            EarlierVersion::new(before, after).with_keys(Kind::Part, &Id::new("hub").unwrap(), &["count".to_owned()]);
+        let record = versions(before, after).with_keys(Kind::Part, &Id::new("hub").unwrap(), &["count".to_owned()]);
         let expected_text = b"parts:\n  hub: {title: Old, count: 2, in: suspension}\n";
         let expected = super::super::records(expected_text);
         assert_eq!(record, expected.records.into_iter().next());
         let misspelt = b"parts:\n  hub: {title: Old, cuont: 2, in: suspension}\n";
         let keys = ["cuont".to_owned()];
-        let record = EarlierVersion::new(misspelt, after).with_keys(Kind::Part, &Id::new("hub").unwrap(), &keys);
+        let record = versions(misspelt, after).with_keys(Kind::Part, &Id::new("hub").unwrap(), &keys);
         assert_eq!(record, super::super::records(expected_text).records.into_iter().next());
     }
 }

@@ -55,11 +55,9 @@ impl Chunk {
         Some((std::str::from_utf8(kind).ok()?, self.id(file)?))
     }
 
-    /// The tree of the one record in it, below its kind, and the number of lines of the file before it. `None` if it cannot
-    /// be read by itself.
-    pub fn places<'b>(&self, file: &'b [u8]) -> Option<(Tree<'b>, u32)> {
-        let tree = super::places(file.get(self.body.clone())?)?;
-        Some((tree, Spot::of_byte(file, self.body.start).line - 1))
+    /// The tree of the one record in it, below its kind. `None` if it cannot be read by itself.
+    pub fn places<'b>(&self, file: &'b [u8]) -> Option<Tree<'b>> {
+        super::places(file.get(self.body.clone())?)
     }
 
     /// The bytes that identify the chunk: the line of the kind, and the rest.
@@ -127,6 +125,19 @@ pub fn chunks(bytes: &[u8]) -> Option<Vec<Chunk>> {
         at = end;
     }
     Some(all)
+}
+
+/// The number of lines of a file before the record in each of its chunks.
+pub fn lines_before(file: &[u8], chunks: &[Chunk]) -> Vec<u32> {
+    let (mut at, mut lines) = (0, 0);
+    let before = |chunk: &Chunk| {
+        // A chunk begins behind a line break, so that what is before it can be counted by itself.
+        let start = chunk.body.start.clamp(at, file.len());
+        lines += Spot::of_byte(&file[at..start], start - at).line - 1;
+        at = start;
+        lines
+    };
+    chunks.iter().map(before).collect()
 }
 
 /// Reads a chunk of a file; `None` if it cannot be read by itself.

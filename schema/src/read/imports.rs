@@ -1,5 +1,7 @@
 //! Problems of `imports` that can be read: such an entry is not used.
 
+use foldhash::HashSet;
+
 use crate::quantity::{Quantity, Unit};
 use crate::settings::Settings;
 use crate::settings::imports::{Import, OrColumn};
@@ -18,8 +20,9 @@ pub(super) fn take_wrong(settings: &mut Settings) -> Vec<Wrong> {
         });
         all.extend(wrong);
     }
-    let is_wrong = |name: &str| all.iter().any(|(route, ..): &Wrong| route.get(1).is_some_and(|own| own == name));
-    settings.imports.retain(|name, _| !is_wrong(name.as_str()));
+    let wrong_names: HashSet<&str> =
+        all.iter().filter_map(|(route, ..): &Wrong| route.get(1)).map(String::as_str).collect();
+    settings.imports.retain(|name, _| !wrong_names.contains(name.as_str()));
     all
 }
 

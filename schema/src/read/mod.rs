@@ -18,10 +18,12 @@ mod position;
 mod problems;
 mod settings;
 mod shapes;
+mod unreadable;
 
-pub use earlier::{EarlierVersion, may_have_record};
+pub use earlier::{EarlierVersion, Version};
 pub use position::Position;
 pub use problems::{Problem, ProblemKind};
+pub use unreadable::PossibleIds;
 
 use crate::records::{Body, Kind, Record};
 use crate::renamed;
@@ -82,8 +84,15 @@ pub enum Aim {
 pub struct Damage {
     /// The record.
     pub id: Id,
-    /// The omitted keys; empty if no key could be read.
+    /// The omitted keys, sorted, each once; empty if no key could be read.
     pub keys: Vec<String>,
+}
+
+impl Damage {
+    /// Whether a key was omitted.
+    pub fn has(&self, key: &str) -> bool {
+        self.keys.binary_search_by(|own| own.as_str().cmp(key)).is_ok()
+    }
 }
 
 /// The content of a record file.
@@ -265,7 +274,9 @@ fn read_record<'t>(
     let Some(id) = id else { return };
     let wrong = out.problems[reported..].iter().filter_map(|problem| problem.route.get(2));
     let new_name = |key: &str| renamed::new_name(renamed::Use::Key(kind), key).map(str::to_owned);
-    let keys: Vec<String> = wrong.flat_map(|key| std::iter::once(key.clone()).chain(new_name(key))).collect();
+    let mut keys: Vec<String> = wrong.flat_map(|key| std::iter::once(key.clone()).chain(new_name(key))).collect();
+    keys.sort_unstable();
+    keys.dedup();
     if body.is_none() || !keys.is_empty() {
         out.damaged.push(Damage { id: id.clone(), keys: if body.is_some() { keys } else { Vec::new() } });
     }

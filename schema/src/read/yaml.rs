@@ -53,6 +53,8 @@ struct Builder<'s> {
     /// The items of the collections that have not ended.
     items: Vec<NodeId>,
     anchors: HashMap<usize, (NodeId, u64)>,
+    /// The last byte behind which no colon was found.
+    no_colon: Option<u32>,
     /// The size of the tree with its aliases expanded.
     expanded: u64,
 }
@@ -66,6 +68,7 @@ impl<'s> Builder<'s> {
             open: Vec::new(),
             items: Vec::new(),
             anchors: HashMap::new(),
+            no_colon: None,
             expanded: 0,
         }
     }
@@ -120,11 +123,23 @@ impl<'s> Builder<'s> {
         self.expanded += size;
         self.anchor(anchor, node, size);
         let is_empty = start == end && matches!(stored, Stored::Plain);
-        let behind = match self.open.last() {
-            Some(frame) if is_empty => self.tree.behind_colon(frame.end),
+        let behind = match self.open.last().map(|frame| frame.end) {
+            Some(before) if is_empty => self.behind_colon(before),
             _ => clip(end),
         };
         self.attach(node, behind);
+    }
+
+    /// The byte behind a colon after an item, or the end of the item. The blanks behind an item are looked at once.
+    fn behind_colon(&mut self, end: u32) -> u32 {
+        if self.no_colon == Some(end) {
+            return end;
+        }
+        let behind = self.tree.behind_colon(end);
+        if behind == end {
+            self.no_colon = Some(end);
+        }
+        behind
     }
 
     /// The byte after a quoted scalar whose source is its text.

@@ -1,5 +1,7 @@
 //! One record of any kind.
 
+use foldhash::HashSet;
+
 use super::roles::SafetyRule;
 use super::{Body, Kind, Verify};
 use crate::words::Id;
@@ -51,11 +53,13 @@ impl Record {
     /// The evidence files that it names, and those that its numbers are read from; each once.
     pub fn all_evidence(&self) -> Vec<&str> {
         let mut all: Vec<&str> = self.evidence().iter().map(String::as_str).collect();
-        for (_, figure) in self.body.readings() {
-            if let Some(reading) = figure.reading().filter(|reading| !all.contains(&&*reading.from)) {
-                all.push(&reading.from);
-            }
+        let readings = self.body.readings();
+        if readings.is_empty() {
+            return all;
         }
+        let mut seen: HashSet<&str> = all.iter().copied().collect();
+        let files = readings.into_iter().filter_map(|(_, figure)| figure.reading()).map(|reading| &*reading.from);
+        all.extend(files.filter(|file| seen.insert(file)));
         all
     }
 }

@@ -227,6 +227,35 @@ impl Body {
         }
     }
 
+    /// The number at the keys that [`Body::readings`] has for it.
+    pub fn reading_at(&self, route: &[String]) -> Option<&Figure> {
+        match self {
+            Self::Result(result) => result.value.as_ref(),
+            Self::Part(part) => part.amounts.get(route.get(1)?).map(|own| &own.value),
+            Self::Analysis(analysis) => {
+                let Some(Finds::Values(values)) = &analysis.finds else { return None };
+                match values.get(route.get(1)?)? {
+                    Found::Read(figure) => Some(figure),
+                    Found::Text(_) => None,
+                }
+            }
+            Self::Decision(decision) => {
+                let alternative = decision.alternatives.get(route.get(1)?)?;
+                match &alternative.sets.get(route.get(3)?)?.value {
+                    SetTo::Read(figure) => Some(figure),
+                    SetTo::Quantity(_) | SetTo::Text(_) | SetTo::Nothing => None,
+                }
+            }
+            Self::Goal(_)
+            | Self::Event(_)
+            | Self::System(_)
+            | Self::Target(_)
+            | Self::Requirement(_)
+            | Self::Revision(_)
+            | Self::Waiver(_) => None,
+        }
+    }
+
     /// The same numbers in the same order, to set what was read.
     pub fn readings_mut(&mut self) -> Vec<&mut Figure> {
         match self {

@@ -9,7 +9,7 @@ use std::fmt;
 use crate::words::Day;
 
 /// The four methods of verification (NASA Systems Engineering Handbook; ISO/IEC/IEEE 29148).
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize, Serialize, JsonSchema)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Deserialize, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 #[schemars(inline)]
 pub enum Method {
@@ -48,6 +48,9 @@ pub struct Verification {
     /// The role that is responsible for it.
     pub lead: Option<String>,
 }
+
+/// The largest number of planned verifications of a record: each part of a group has all of its list.
+const MOST_PLANNED: usize = 100;
 
 /// One verification, or a list of them.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -92,6 +95,9 @@ impl<'de> Deserialize<'de> for Verify {
             fn visit_seq<A: SeqAccess<'de>>(self, mut list: A) -> Result<Verify, A::Error> {
                 let mut all = Vec::new();
                 while let Some(planned) = list.next_element()? {
+                    if all.len() == MOST_PLANNED {
+                        return Err(de::Error::custom(format!("the list has more than {MOST_PLANNED} verifications")));
+                    }
                     all.push(planned);
                 }
                 if all.is_empty() {

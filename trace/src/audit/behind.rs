@@ -3,6 +3,7 @@
 //! A plan is what the event scores with every target at its limit. So the effect of a target is the points of the event with
 //! the target's latest value, minus those with a value that is exactly at the limit.
 
+use foldhash::HashSet;
 use schema::records::TestResult;
 
 use super::points::SHOWN_AS_ZERO;
@@ -28,6 +29,23 @@ pub struct TargetEffect {
     pub is_read: bool,
 }
 
+/// The largest number of values that are looked at for the effects of all targets on all events.
+const MOST_VALUES: usize = 100_000_000;
+
+/// How often the values can still be looked at; the effects after that are not calculated.
+pub(super) struct Passes(usize);
+
+impl Passes {
+    pub(super) fn new(study: &Study) -> Self {
+        Self(MOST_VALUES / study.values().network.nodes.len().max(1))
+    }
+
+    fn take(&mut self) -> Option<()> {
+        self.0 = self.0.checked_sub(1)?;
+        Some(())
+    }
+}
+
 /// The targets that push the points of an event away from its plan. If it is short: those that miss their limits and cost
 /// points, those that the event reads first. Otherwise those that it reads and that are better than their limits.
 pub(super) fn of_event(
@@ -36,39 +54,41 @@ pub(super) fn of_event(
     index: RecordId,
     result: Option<RecordId>,
     is_short: bool,
+    passes: &mut Passes,
 ) -> Vec<TargetEffect> {
     let loaded = &study.loaded;
     let Some(event) = loaded.event(index) else { return Vec::new() };
     let result: Option<&TestResult> = result.and_then(|result| loaded.result(result));
     let mut all: Vec<TargetEffect> = Vec::new();
+    let mut seen: HashSet<RecordId> = HashSet::default();
     let values = study.values_before_contest();
     for name in event.reads.keys() {
         let target = target_read(loaded, event, name.as_str());
-        let Some(audit) = target.and_then(|target| targets.iter().find(|own| own.status.index == target)) else {
-            continue;
-        };
+        let at = target.and_then(|target| targets.binary_search_by_key(&target, |own| own.status.index).ok());
+        let Some(audit) = at.map(|at| &targets[at]) else { continue };
         let Some(node) = values.node(&Key::Local(index, name.as_str().into())) else { continue };
         let driven = result.and_then(|result| {
             let given = result.reads.get(name.as_str()).map(|value| values.in_team(value).1);
             given.or_else(|| driven_elsewhere(study, event, name.as_str(), result))
         });
         if let Some(value) = driven.or_else(|| values.value(node))
-            && all.iter().all(|own| own.target != audit.status.index)
+            && !seen.contains(&audit.status.index)
+            && let Some(own) = effect(values, (index, node), audit, value, is_short, passes)
         {
-            all.extend(
-                effect(values, (index, node), audit, value, is_short).map(|own| TargetEffect { is_read: true, ..own }),
-            );
+            seen.insert(own.target);
+            all.push(TargetEffect { is_read: true, ..own });
         }
     }
     // Deeper targets count as on paper: there a value follows from those under it, and no measured one hides them.
     let on_paper = study.values_on_paper();
-    let Some(own) = on_paper.record_node(index).filter(|_| is_short) else { return ordered(all) };
+    let own = on_paper.record_node(index).filter(|_| is_short && passes.take().is_some());
+    let Some(own) = own else { return ordered(all) };
     let under = on_paper.all_under(&[own]);
     for audit in targets {
         let target = audit.status.index;
         let Some(node) = on_paper.record_node(target).filter(|node| under[*node]) else { continue };
-        if let Some(value) = audit.status.value.filter(|_| all.iter().all(|own| own.target != target)) {
-            all.extend(effect(on_paper, (index, node), audit, value, true));
+        if let Some(value) = audit.status.value.filter(|_| !seen.contains(&target)) {
+            all.extend(effect(on_paper, (index, node), audit, value, true, passes));
         }
     }
     ordered(all)
@@ -81,6 +101,7 @@ fn effect(
     audit: &TargetAudit,
     value: f64,
     is_short: bool,
+    passes: &mut Passes,
 ) -> Option<TargetEffect> {
     // A target that meets its limit is not why points are missing, even if more of it would bring some.
     if audit.status.limit.holds(value, 0.0) == is_short {
@@ -88,6 +109,7 @@ fn effect(
     }
     let limit = end(&audit.status.limit, value)?;
     let own = values.record_node(event)?;
+    passes.take()?;
     let mut response = values.network.response(&values.state, node, own)?;
     let mut points = |value: f64| Some(response.result_for(value)).filter(|points| !points.is_nan());
     let points = points(value)? - points(limit)?;

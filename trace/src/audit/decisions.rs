@@ -1,7 +1,7 @@
 //! The decisions: when each choice was made, what was known then, how the alternatives ranked then and now, and what the
 //! measurements say about the values that the choice was judged on.
 
-use foldhash::HashMap;
+use foldhash::{HashMap, HashSet};
 use schema::Day;
 use schema::quantity::Unit;
 
@@ -101,21 +101,39 @@ impl DecisionValue {
 impl DecisionReview {
     /// The decisions of a study, with the states in which the choices were made.
     pub fn all(project: &Project, study: &Study) -> Vec<Self> {
-        let mut states: HashMap<String, Result<Study, String>> = HashMap::default();
         let history = match study.past() {
             Past::Known(history) => Ok(&**history),
             Past::Off => Err("`history: off` in the settings".to_owned()),
             other => Err(other.reason().unwrap_or_default()),
         };
-        study.loaded.decisions().map(|(index, ..)| review_of(project, study, &history, &mut states, index)).collect()
+        let commit_of = |index: RecordId| Choice::of(study, history.as_ref().ok()?, index)?.commit().id.clone();
+        let decisions = study.loaded.decisions().enumerate();
+        // Choices of one commit follow each other, so that one state is kept at a time.
+        let mut order: Vec<_> = decisions.map(|(at, (index, ..))| (commit_of(index), at, index)).collect();
+        order.sort();
+        let mut last = LastState::default();
+        let mut all: Vec<(usize, Self)> = order
+            .into_iter()
+            .map(|(_, at, index)| (at, review_of(project, study, &history, &mut last, index)))
+            .collect();
+        all.sort_by_key(|(at, _)| *at);
+        all.into_iter().map(|(_, review)| review).collect()
     }
+}
+
+/// The last state in which a choice was made.
+#[derive(Default)]
+struct LastState {
+    /// The full id of its commit.
+    id: String,
+    state: Option<Result<Study, String>>,
 }
 
 fn review_of(
     project: &Project,
     study: &Study,
     history: &Result<&History, String>,
-    states: &mut HashMap<String, Result<Study, String>>,
+    last: &mut LastState,
     index: RecordId,
 ) -> DecisionReview {
     let loaded = &study.loaded;
@@ -132,9 +150,11 @@ fn review_of(
         let choice = choice.as_ref().map_err(Clone::clone)?;
         let commit = choice.commit();
         let id = commit.id.clone().unwrap_or_default();
-        let state =
-            states.entry(id).or_insert_with(|| project.study_at(commit, study).map_err(|error| error.to_string()));
-        let state = state.as_ref().map_err(Clone::clone)?;
+        if last.id != id {
+            *last = LastState { id, state: None };
+        }
+        let new = || project.study_at(commit, study).map_err(|error| error.to_string());
+        let state = last.state.get_or_insert_with(new).as_ref().map_err(Clone::clone)?;
         let found =
             choice.ids().find_map(|id| state.loaded.find(id).filter(|index| state.loaded.decision(*index).is_some()));
         let index = found.ok_or_else(|| format!("the decision cannot be read in commit {}", commit.short()))?;
@@ -156,7 +176,10 @@ impl Ranking {
     fn of(study: &Study, index: RecordId, goal: Option<&str>) -> Option<Self> {
         let values = study.values_on_paper();
         let goals = values.goals();
-        let own = |id: &str| goals.iter().find(|own| study.loaded.record(own.index).id.as_str() == id);
+        let own = |id: &str| {
+            let index = study.loaded.find(id)?;
+            Some(&goals[goals.binary_search_by_key(&index, |own| own.index).ok()?])
+        };
         let goal = goal.and_then(own).or(goals.first())?;
         let compared = values.compare(index, goal.node)?;
         let mut alternatives: Vec<Ranked> = compared
@@ -190,13 +213,13 @@ impl Ranking {
 
 /// The analyses that inform a decision.
 fn informing(study: &Study, history: Option<&History>, choice: Option<&Choice<'_>>, index: RecordId) -> Vec<Informing> {
-    let id = &study.loaded.record(index).id;
-    let later: Option<Vec<RecordId>> =
+    let later: Option<HashSet<RecordId>> =
         choice.map(|choice| choice.later_analyses(study).into_iter().map(|later| later.analysis).collect());
-    let own = study.loaded.analyses().filter(|(.., analysis)| analysis.informs.contains(id));
+    let own = study.graph.informing(index).into_iter();
     let mut all: Vec<Informing> = own
-        .map(|(analysis, record, _)| {
-            let added = history.and_then(|history| Some((history, history.record(record.id.as_str())?)));
+        .map(|analysis| {
+            let id = study.loaded.record(analysis).id.as_str();
+            let added = history.and_then(|history| Some((history, history.record(id)?)));
             let day = added.map(|(history, added)| history.place_of_addition(added).commit.day);
             Informing { analysis, day, after: later.as_ref().map(|later| later.contains(&analysis)) }
         })
@@ -222,6 +245,10 @@ fn values(study: &Study, past: Option<&Study>, index: RecordId, chosen: Option<&
         status: None,
         name,
     }));
+    let mut places: HashMap<String, usize> = HashMap::default();
+    for (at, own) in all.iter().enumerate() {
+        places.entry(own.name.clone()).or_insert(at);
+    }
     for (to, setting) in alternative.into_iter().flat_map(|alternative| alternative.sets.iter()) {
         let Some(Ok(Effect::Value { node, value, uncertainty, .. })) =
             alternative.map(|alternative| paper.effect(alternative, to, setting))
@@ -230,18 +257,21 @@ fn values(study: &Study, past: Option<&Study>, index: RecordId, chosen: Option<&
         };
         let set = Some((value, uncertainty.unwrap_or(0.0)));
         let name = to.to_string();
-        match all.iter_mut().find(|own| own.name == name) {
-            Some(own) => own.set = set,
-            None => all.push(DecisionValue {
-                unit: paper.unit(node).clone(),
-                is_criterion: false,
-                set,
-                then: None,
-                now: None,
-                measured: None,
-                status: None,
-                name,
-            }),
+        match places.get(&name) {
+            Some(at) => all[*at].set = set,
+            None => {
+                places.insert(name.clone(), all.len());
+                all.push(DecisionValue {
+                    unit: paper.unit(node).clone(),
+                    is_criterion: false,
+                    set,
+                    then: None,
+                    now: None,
+                    measured: None,
+                    status: None,
+                    name,
+                });
+            }
         }
     }
     let old = past.map(|past| past.values());
@@ -250,8 +280,7 @@ fn values(study: &Study, past: Option<&Study>, index: RecordId, chosen: Option<&
         own.then = old.and_then(|old| known(old, &own.name));
         own.measured = measured(study, &own.name);
         let target = study.loaded.find(&own.name);
-        let statuses = study.target_statuses().iter();
-        own.status = target.and_then(|target| statuses.clone().find(|own| own.index == target)).map(|own| own.status);
+        own.status = target.and_then(|target| study.target_status(target)).map(|own| own.status);
     }
     all
 }
@@ -268,14 +297,14 @@ fn measured(study: &Study, name: &str) -> Option<(f64, f64)> {
     let node = values.named(name)?;
     let is_measured = match &values.keys[node] {
         Key::Record(index) => {
-            let status = study.target_statuses().iter().find(|own| own.index == *index)?.status;
+            let status = study.target_status(*index)?.status;
             matches!(status, Status::Met | Status::Missed | Status::Uncertain)
         }
         Key::Part(..) => {
             let (part, amount) = name.split_once('.')?;
             let part = study.loaded.part(study.loaded.find(part)?)?;
             let bases = study.settings().growth.get(amount)?;
-            let own = part.amounts.iter().find(|(own, _)| own.as_str() == amount)?.1.basis.as_ref()?;
+            let own = part.amounts.get(amount)?.basis.as_ref()?;
             bases.keys().last().is_some_and(|surest| surest == own)
         }
         Key::Group(..) | Key::Local(..) | Key::NotInParts(_) => false,

@@ -1,6 +1,7 @@
 //! The season from the history of the records.
 
 use std::collections::BTreeSet;
+use std::sync::Arc;
 
 use foldhash::HashMap;
 use schema::records::Body;
@@ -32,6 +33,27 @@ fn most_points(records: usize) -> usize {
     if records <= FEW_RECORDS { MOST_POINTS } else { (MOST_RECORDS / records).clamp(FEWEST_POINTS, MOST_POINTS) }
 }
 
+/// The largest number of records that the project had at a commit.
+fn most_records(history: &History) -> usize {
+    let mut changes = vec![0_i64; history.commits.len() + 1];
+    let mut add = |commit: CommitIndex, change: i64| {
+        if let Some(own) = changes.get_mut(commit.index()) {
+            *own += change;
+        }
+    };
+    for record in history.records() {
+        add(record.added, 1);
+        if let Some(removed) = record.removed {
+            add(removed, -1);
+        }
+    }
+    let numbers = changes.iter().scan(0, |number, change| {
+        *number += change;
+        Some(*number)
+    });
+    usize::try_from(numbers.max().unwrap_or_default()).unwrap_or_default()
+}
+
 impl Season {
     /// The season from the history of the loaded records.
     ///
@@ -48,7 +70,8 @@ impl Season {
             shallow: history.shallow,
             ..Self::default()
         };
-        let most = most_points(loaded.entries.len());
+        // A project that lost more than half of its records takes as long at the commits before.
+        let most = most_points(loaded.entries.len().max(most_records(history) / 2));
         let states = commit_state::states(project, loaded, history, most, tick);
         season.note = states.note();
         for (commit, state) in states.all {
@@ -188,6 +211,8 @@ fn limits(
     results: &[(&RecordHistory, Day)],
 ) -> Vec<PastLimit> {
     let first = changes.iter().find_map(|(.., after)| after.as_ref());
+    // Most changes are after the same results as the one before.
+    let mut last: Arc<[Arc<str>]> = Arc::default();
     let limit = |change: &LimitChange| {
         let (index, before, after) = change;
         let after = after.as_ref()?;
@@ -198,14 +223,18 @@ fn limits(
         let is_earlier = |(record, date): &&(&RecordHistory, Day)| {
             history.limit_order(target, change, record, *date) == LimitOrder::After
         };
-        let earlier = || results.iter().filter(is_earlier).map(|(record, _)| record.id.to_string()).collect();
+        let earlier = || results.iter().filter(is_earlier).map(|(record, _)| Arc::clone(&record.id)).collect();
+        let results_before: Vec<Arc<str>> = if history.is_up_to_base(*index) { Vec::new() } else { earlier() };
+        if *results_before != *last {
+            last = results_before.into();
+        }
         Some(PastLimit {
             day: commit.day,
             commit: commit.id.clone(),
             words: after.words.clone(),
             limit: after.limit,
             recorded,
-            results_before: if history.is_up_to_base(*index) { Vec::new() } else { earlier() },
+            results_before: Arc::clone(&last),
         })
     };
     changes.iter().filter_map(limit).collect()

@@ -34,7 +34,7 @@ impl PlannedVerification {
                 let subjects = [Some(index), verify.group].into_iter().flatten();
                 let outcome = subjects.into_iter().find_map(|subject| {
                     let conclusion = study.conclusion(subject, Some(method)).filter(|own| own.is_outcome())?;
-                    Some((conclusion, date(study, subject, method)))
+                    Some((conclusion, study.latest_date(subject, Some(method))))
                 });
                 let (conclusion, date) = outcome.unzip();
                 all.push(Self { index, method, due, date: date.flatten(), conclusion });
@@ -42,10 +42,4 @@ impl PlannedVerification {
         }
         all
     }
-}
-
-/// The date of the latest result of a method.
-fn date(study: &Study, subject: RecordId, method: Method) -> Option<Day> {
-    let latest = study.latest_of(subject, Some(method));
-    latest.iter().filter_map(|(result, _)| study.loaded.result(*result)?.date).max()
 }

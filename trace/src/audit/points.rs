@@ -1,9 +1,11 @@
 //! The points planned, predicted and scored.
 
+use std::sync::Arc;
+
 use foldhash::HashMap;
 use schema::number;
 
-use super::behind::{self, TargetEffect};
+use super::behind::{self, Passes, TargetEffect};
 use super::split::{self, ScoreCause, Split};
 use super::targets::TargetAudit;
 use crate::graph::is_place_enough;
@@ -149,8 +151,8 @@ pub struct GoalScore {
     pub place_predicted: Option<u32>,
     /// The probability, before the contest, that the points are enough for the goal.
     pub chance: Option<f64>,
-    /// Its events, in the order of the records.
-    pub events: Vec<EventScore>,
+    /// Its events, in the order of the records. Goals share them.
+    pub events: Vec<Arc<EventScore>>,
 }
 
 impl GoalScore {
@@ -188,7 +190,8 @@ impl GoalScore {
 
     /// The events that are short of their plan, the shortest first.
     pub fn short_events(&self) -> Vec<&EventScore> {
-        let mut all: Vec<&EventScore> = self.events.iter().filter(|event| event.is_short()).collect();
+        let mut all: Vec<&EventScore> =
+            self.events.iter().map(|event| &**event).filter(|event| event.is_short()).collect();
         let by = |event: &EventScore| event.vs_plan().unwrap_or(0.0);
         all.sort_by(|a, b| by(a).total_cmp(&by(b)).then(a.index.cmp(&b.index)));
         all
@@ -219,14 +222,16 @@ impl GoalScore {
 pub(super) fn all(study: &Study, targets: &[TargetAudit]) -> Vec<GoalScore> {
     let expected = study.values_before_contest();
     // Goals can share events.
-    let mut known: HashMap<RecordId, EventScore> = HashMap::default();
+    let mut known: HashMap<RecordId, Arc<EventScore>> = HashMap::default();
+    let mut passes = Passes::new(study);
     study
         .goals()
         .iter()
         .zip(expected.goals())
         .map(|(goal, before)| {
             let events = goal.events.iter().zip(&before.events).map(|(event, before)| {
-                known.entry(event.index).or_insert_with(|| self::event(study, targets, event, before)).clone()
+                let new = || Arc::new(self::event(study, targets, event, before, &mut passes));
+                Arc::clone(known.entry(event.index).or_insert_with(new))
             });
             GoalScore {
                 index: goal.index,
@@ -246,7 +251,13 @@ pub(super) fn all(study: &Study, targets: &[TargetAudit]) -> Vec<GoalScore> {
 }
 
 /// An event now and as expected before the contest.
-fn event(study: &Study, targets: &[TargetAudit], event: &EventPoints, before: &EventPoints) -> EventScore {
+fn event(
+    study: &Study,
+    targets: &[TargetAudit],
+    event: &EventPoints,
+    before: &EventPoints,
+    passes: &mut Passes,
+) -> EventScore {
     let scored = match study.values().origin(event.index) {
         Origin::Result(result) => event.predicted.map(|points| (points, result)),
         _ => None,
@@ -264,7 +275,7 @@ fn event(study: &Study, targets: &[TargetAudit], event: &EventPoints, before: &E
     };
     if score.vs_plan().is_some_and(|points| points.abs() >= SHOWN_AS_ZERO) {
         let result = scored.map(|(_, result)| result);
-        score.behind = behind::of_event(study, targets, event.index, result, score.is_short());
+        score.behind = behind::of_event(study, targets, event.index, result, score.is_short(), passes);
     }
     score
 }

@@ -1,9 +1,12 @@
 //! What git has of a season, as far as the audit needs it.
 
+use std::sync::Arc;
+
 use foldhash::HashMap;
 use schema::quantity::Unit;
 use schema::{Day, Quantity};
 
+use super::complete::KnownComplete;
 use crate::history::LimitWords;
 use crate::values::{Limit, Status};
 
@@ -22,6 +25,7 @@ pub struct Season {
     pub limits: HashMap<String, Vec<PastLimit>>,
     /// The values of each amount of a part, by `part.amount`, from the first one on.
     pub amounts: HashMap<String, Vec<PastAmount>>,
+    pub(super) complete: KnownComplete,
 }
 
 /// The car at one commit.
@@ -72,7 +76,7 @@ pub struct PastLimit {
     /// Whether it is the first limit or equal to it, or a revision records it.
     pub recorded: bool,
     /// The ids of the results that the target had before, which may have been removed since.
-    pub results_before: Vec<String>,
+    pub results_before: Arc<[Arc<str>]>,
 }
 
 impl PastLimit {

@@ -12,7 +12,7 @@ use schema::records::{Event, TestResult};
 use crate::graph::target_read;
 use crate::ids::{NodeId, RecordId};
 use crate::study::Study;
-use crate::values::{CHANCE, Key, State, Values};
+use crate::values::{CHANCE, Key, Values};
 
 /// A cause of the difference between score and prediction.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -143,8 +143,8 @@ fn in_two_orders(score: &Score<'_>, result: &TestResult, expected: f64, split: &
 impl Score<'_> {
     /// The points with some inputs set.
     fn points(&self, set: &[(NodeId, f64)]) -> Option<f64> {
-        let state: State = self.values.network.what_if(&self.values.state, set);
-        let points = state.values[self.values.record_node(self.index)?];
+        let own = self.values.record_node(self.index)?;
+        let points = self.values.network.value_if(&self.values.state, set, own);
         Some(points).filter(|points| !points.is_nan())
     }
 
@@ -205,7 +205,7 @@ impl Score<'_> {
 /// The value of a target that an event reads, as driven in another event of the contest, in SI.
 pub(super) fn driven_elsewhere(study: &Study, event: &Event, name: &str, result: &TestResult) -> Option<f64> {
     let target = target_read(&study.loaded, event, name)?;
-    let driven = study.graph.driven(target).pop()?;
+    let driven = study.graph.latest_driven(target)?;
     // Days of one contest; a reading of an earlier contest is not of this one.
     let is_near = result.date?.days_until(driven.date?).abs() <= DAYS_OF_A_CONTEST;
     is_near.then(|| study.values().in_team(driven.value).1)

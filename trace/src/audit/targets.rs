@@ -120,7 +120,7 @@ impl TargetAudit {
 
 /// Whether a target is met by a limit that was set or changed after its result, and not by the limit before.
 fn is_met_after_change(measured: f64, unit: &Unit, limits: &[PastLimit], result: &str) -> bool {
-    let Some(at) = limits.iter().position(|limit| limit.results_before.iter().any(|id| id == result)) else {
+    let Some(at) = limits.iter().position(|limit| limit.results_before.iter().any(|id| **id == *result)) else {
         return false;
     };
     // A limit in another unit is about something else.

@@ -2,10 +2,12 @@
 
 use std::collections::BTreeMap;
 
-use foldhash::HashMap;
+use foldhash::{HashMap, HashSet};
+use schema::records::Serves;
 
 use super::shared::{listed, parts_of};
 use super::{About, Check, Group, Note, RecordId, Reporter, Study, Warning};
+use crate::Loaded;
 
 pub(super) static CHECK: Check = Check {
     name: "budget-only-reason",
@@ -47,16 +49,20 @@ fn run(study: &Study, reporter: &mut Reporter) {
         return;
     }
     let mut groups: BTreeMap<RecordId, Vec<RecordId>> = BTreeMap::new();
+    // What the links of each group are to.
+    let mut sums_of_groups: HashMap<RecordId, Sums<'_>> = HashMap::default();
     for (index, record, part) in loaded.parts() {
         let serves = loaded.serves(index);
-        let adds_to = |id: &schema::Id| {
-            let budget = loaded.find(id.as_str())?;
-            part.amounts.get(budgets.get(&budget)?)?;
-            let of = loaded.target(budget)?.of.as_ref()?.as_str();
-            let encloses = || loaded.enclosing(index).any(|around| loaded.record(around).id.as_str() == of);
-            (of == schema::words::CAR || encloses()).then_some(())
+        let own = match serves.group {
+            Some(group) => sums_of_groups.entry(group).or_insert_with(|| sums(loaded, &budgets, serves.value)),
+            None => &mut sums(loaded, &budgets, serves.value),
         };
-        if serves.value.is_empty() || !serves.value.keys().all(|id| adds_to(id).is_some()) {
+        let Some(own) = own.as_ref().filter(|own| !own.is_empty()) else { continue };
+        let around: Vec<&str> = loaded.enclosing(index).map(|around| loaded.record(around).id.as_str()).collect();
+        let adds_to = |(amount, of): &(&str, &str)| {
+            part.amounts.get(amount).is_some() && (*of == schema::words::CAR || around.contains(of))
+        };
+        if !own.iter().all(adds_to) {
             continue;
         }
         match serves.group {
@@ -74,6 +80,17 @@ fn run(study: &Study, reporter: &mut Reporter) {
         let message = format!("{all} {verb} only budgets that they add to: {list}");
         reporter.report(group, &["for-parts", "serves"], message, HELP);
     }
+}
+
+/// The amounts that budgets add up, each with what the budget is of; `None` if one of the records is no budget.
+type Sums<'l> = Option<HashSet<(&'l str, &'l str)>>;
+
+fn sums<'l>(loaded: &'l Loaded, budgets: &HashMap<RecordId, &'l str>, serves: &Serves) -> Sums<'l> {
+    let of_budget = |id: &schema::Id| {
+        let budget = loaded.find(id.as_str())?;
+        Some((*budgets.get(&budget)?, loaded.target(budget)?.of.as_ref()?.as_str()))
+    };
+    serves.keys().map(of_budget).collect()
 }
 
 const HELP: &str = "the budget that a part adds to is not a reason for it to exist: name the target or requirement that \

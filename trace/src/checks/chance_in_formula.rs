@@ -87,8 +87,9 @@ fn is_share_of_points(values: &Values, points: crate::NodeId, share: crate::Node
     if now <= 0.0 || own <= 0.0 || own > 1.0 || !values.dimension(share).is_one() {
         return false;
     }
+    let Some(mut response) = values.network.response(&values.state, share, points) else { return false };
     [0.5, 0.25].into_iter().all(|part| {
-        let then = values.network.what_if(&values.state, &[(share, own * part)]).values[points];
+        let then = response.result_for(own * part);
         (then - now * part).abs() <= PROPORTIONAL * now
     })
 }

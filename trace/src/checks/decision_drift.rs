@@ -1,5 +1,8 @@
 //! `decision-drift`: a value that a choice was judged on has changed.
 
+use schema::records::{Alternative, Setting};
+use schema::{Id, Ref};
+
 use super::{About, Check, Group, Note, RecordId, Reporter, Study};
 use crate::finding::Finding;
 use crate::measure::Measure;
@@ -77,38 +80,54 @@ impl Drift<'_> {
 
 /// The values that the choice of a decision was judged on and that have changed since.
 fn of(study: &Study, decision: RecordId) -> Vec<Drift<'_>> {
-    let Some(decision) = study.loaded.decision(decision) else { return Vec::new() };
-    let chosen = decision.chosen.as_ref().and_then(|name| Some((name, decision.alternatives.get(name.as_str())?)));
-    let Some((name, alternative)) = chosen else { return Vec::new() };
+    let Some((name, alternative)) = chosen(study, decision) else { return Vec::new() };
+    let sets = alternative.sets.iter();
+    sets.filter_map(|(to, setting)| drift_of(study, (name, alternative), (to, to.as_str()), setting)).collect()
+}
+
+/// The chosen alternative of a decision, with its name.
+fn chosen(study: &Study, decision: RecordId) -> Option<(&Id, &Alternative)> {
+    let decision = study.loaded.decision(decision)?;
+    let name = decision.chosen.as_ref()?;
+    Some((name, decision.alternatives.get(name.as_str())?))
+}
+
+/// A value that an alternative sets, if it has changed since.
+fn drift_of<'s>(
+    study: &'s Study,
+    (name, alternative): (&'s Id, &'s Alternative),
+    (to, text): (&Ref, &'s str),
+    setting: &'s Setting,
+) -> Option<Drift<'s>> {
     let values = study.values();
-    let mut all = Vec::new();
-    for (to, setting) in alternative.sets.iter() {
-        let drift = |values| Drift { alternative: name.as_str(), to: to.as_str(), values, measure: None };
-        match values.effect(alternative, to, setting) {
-            Ok(Effect::Value { node, value: then, uncertainty, .. }) => {
-                let Some(now) = values.value(node) else { continue };
-                let own = study.gradients().uncertainty(&values.network, node);
-                let (change, within) = ((now - then).abs(), uncertainty.unwrap_or(0.0).hypot(own));
-                if change > REPORTED_CHANGE * then.abs() && change > within {
-                    let unit = values.unit(node);
-                    let texts = [setting.value.to_string(), unit.show(now, 0.0)];
-                    all.push(Drift { measure: Some(Measure::of(change, now, unit)), ..drift(Some(texts)) });
-                }
-            }
-            Ok(Effect::Count(part, ratio)) if ratio != 1.0 => {
-                let now = study.loaded.part(part).and_then(|part| part.count).unwrap_or(1);
-                all.push(drift(Some([setting.value.to_string(), now.to_string()])));
-            }
-            Ok(Effect::Without(_)) => all.push(drift(None)),
-            // A changed list or table changes the values that are judged. What cannot be set is an error of its own.
-            Ok(Effect::Count(..) | Effect::Input(..) | Effect::List(..) | Effect::Table(..)) | Err(_) => {}
+    let drift = |values| Drift { alternative: name.as_str(), to: text, values, measure: None };
+    match values.effect(alternative, to, setting) {
+        Ok(Effect::Value { node, value: then, uncertainty, .. }) => {
+            let now = values.value(node)?;
+            let own = study.gradients().uncertainty(&values.network, node);
+            let (change, within) = ((now - then).abs(), uncertainty.unwrap_or(0.0).hypot(own));
+            let is_changed = change > REPORTED_CHANGE * then.abs() && change > within;
+            is_changed.then(|| {
+                let unit = values.unit(node);
+                let texts = [setting.value.to_string(), unit.show(now, 0.0)];
+                Drift { measure: Some(Measure::of(change, now, unit)), ..drift(Some(texts)) }
+            })
         }
+        Ok(Effect::Count(part, ratio)) if ratio != 1.0 => {
+            let now = study.loaded.part(part).and_then(|part| part.count).unwrap_or(1);
+            Some(drift(Some([setting.value.to_string(), now.to_string()])))
+        }
+        Ok(Effect::Without(_)) => Some(drift(None)),
+        // A changed list or table changes the values that are judged. What cannot be set is an error of its own.
+        Ok(Effect::Count(..) | Effect::Input(..) | Effect::List(..) | Effect::Table(..)) | Err(_) => None,
     }
-    all
 }
 
 /// The value that a finding about a decision is about, if it is one of this check.
-pub fn drift<'s>(study: &'s Study, decision: RecordId, finding: &Finding) -> Option<Drift<'s>> {
+pub fn drift<'s>(study: &'s Study, decision: RecordId, finding: &'s Finding) -> Option<Drift<'s>> {
     let field = finding.field.as_deref().filter(|_| finding.check.name == CHECK.name)?;
-    of(study, decision).into_iter().find(|own| own.route().join(".") == field)
+    let (name, alternative) = chosen(study, decision)?;
+    let set = field.strip_prefix("alternatives.")?.strip_prefix(name.as_str())?.strip_prefix(".sets.")?;
+    let (to, setting) = (Ref::new(set).ok()?, alternative.sets.get(set)?);
+    drift_of(study, (name, alternative), (&to, set), setting)
 }

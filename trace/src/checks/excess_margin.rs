@@ -2,11 +2,13 @@
 
 use schema::number;
 use schema::quantity::Unit;
+use schema::read::Damage;
 
 use super::{About, Check, Group, Note, RecordId, Reporter, Study};
 use crate::Loaded;
+use crate::ids::NodeId;
 use crate::measure::Measure;
-use crate::values::{Origin, Status, TargetStatus};
+use crate::values::{Origin, Status, TargetStatus, Values};
 
 /// The largest margin that is not reported, as a ratio to the limit.
 const LARGEST_MARGIN: f64 = 0.25;
@@ -46,6 +48,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
         return;
     }
     let feeding = study.values().feeding();
+    let mut worth = Worth::new(study);
     for (target, margin) in with_large_margin {
         let record = study.loaded.record(target.index);
         let percent = (margin * 100.0).round();
@@ -58,7 +61,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
             continue;
         }
         if feeding[target.node]
-            && let Some(points) = worth(study, target)
+            && let Some(points) = worth.as_mut().and_then(|worth| worth.of(target))
         {
             message.push_str(&format!(", worth {} points", number::signed(points, 1)));
         }
@@ -75,22 +78,46 @@ fn is_impossible_time(study: &Study, target: &TargetStatus) -> bool {
     target.value.is_some_and(|value| value <= 0.0) && Unit::parse("s").is_ok_and(is_time)
 }
 
-/// The points now minus those with the value exactly at its limit. The slope at the value says nothing about a limit that
-/// is far away.
-fn worth(study: &Study, target: &TargetStatus) -> Option<f64> {
-    let values = study.values();
-    let goal = study.goals().first()?.node;
-    let (now, limit) = (values.value(goal)?, target.limit.at_most.or(target.limit.at_least)?);
-    let at_limit = values.network.what_if(&values.state, &[(target.node, limit)]);
-    let same_events = values.events_without_value(&at_limit, goal) == values.events_without_value(&values.state, goal);
-    Some(now - at_limit.values[goal]).filter(|points| same_events && points.is_finite() && *points != 0.0)
+/// The largest number of values that are looked at for the points of all margins.
+const MOST_VALUES: usize = 100_000_000;
+
+/// What margins are worth in points of the first goal.
+struct Worth<'s> {
+    values: &'s Values,
+    goal: NodeId,
+    /// The points now.
+    now: f64,
+    /// The events without a value now.
+    missing: Vec<RecordId>,
+    /// The number of margins whose points can still be calculated.
+    left: usize,
+}
+
+impl<'s> Worth<'s> {
+    fn new(study: &'s Study) -> Option<Self> {
+        let (values, goal) = (study.values(), study.goals().first()?.node);
+        let missing = values.events_without_value(&values.state, goal);
+        let left = MOST_VALUES / values.network.nodes.len().max(1);
+        Some(Self { values, goal, now: values.value(goal)?, missing, left })
+    }
+
+    /// The points now minus those with the value exactly at its limit. The slope at the value says nothing about a limit
+    /// that is far away.
+    fn of(&mut self, target: &TargetStatus) -> Option<f64> {
+        let limit = target.limit.at_most.or(target.limit.at_least)?;
+        self.left = self.left.checked_sub(1)?;
+        let at_limit = self.values.network.what_if(&self.values.state, &[(target.node, limit)]);
+        let same_events = self.values.events_without_value(&at_limit, self.goal) == self.missing;
+        let points = self.now - at_limit.values[self.goal];
+        Some(points).filter(|points| same_events && points.is_finite() && *points != 0.0)
+    }
 }
 
 /// Whether the system, the count and the amounts of every part were read; otherwise totals may be too small.
 fn knows_all_parts(loaded: &Loaded) -> bool {
     let is_part = |id: &schema::Id| loaded.find(id.as_str()).is_none_or(|id| loaded.part(id).is_some());
-    let unread = |key: &String| ["in", "count", "amounts"].contains(&key.as_str());
+    let is_unread = |damage: &Damage| ["in", "count", "amounts"].iter().any(|key| damage.has(key));
     let mut damaged = loaded.damaged.values().filter(|damage| is_part(&damage.id));
-    !damaged.any(|damage| damage.keys.is_empty() || damage.keys.iter().any(unread))
+    !damaged.any(|damage| damage.keys.is_empty() || is_unread(damage))
         && loaded.parts().all(|(part, ..)| loaded.knows_enclosing(part, &[]))
 }

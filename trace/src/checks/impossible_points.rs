@@ -34,6 +34,9 @@ events:
     run,
 };
 
+/// The largest number of events that a message lists: more than any contest has.
+const MOST_LISTED: usize = 50;
+
 fn run(study: &Study, reporter: &mut Reporter) {
     for (index, record, event) in study.loaded.events() {
         for found in in_event(study.values(), index, record.name(), event) {
@@ -67,8 +70,13 @@ fn of_goal(study: &Study, index: RecordId, name: &str, goal: &Goal, reporter: &m
         }
     }
     if available.some && !available.without.is_empty() {
-        let ids: Vec<&str> = available.without.iter().map(|event| study.loaded.record(*event).id.as_str()).collect();
-        let message = format!("{name}: impossible points of {} cannot be found without `most`", ids.join(", "));
+        let ids = available.without.iter().take(MOST_LISTED).map(|event| study.loaded.record(*event).id.as_str());
+        let more = match available.without.len().saturating_sub(MOST_LISTED) {
+            0 => String::new(),
+            more => format!(" and {more} more"),
+        };
+        let ids = ids.collect::<Vec<_>>().join(", ");
+        let message = format!("{name}: impossible points of {ids}{more} cannot be found without `most`");
         reporter.report_note(index, &[], message, "add `most: N pts` to these events; the rule book gives it");
     }
 }

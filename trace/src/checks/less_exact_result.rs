@@ -1,6 +1,8 @@
 //! `less-exact-result`: a result that is far less exact than an earlier one, which it replaces.
 
-use super::{About, Check, Group, Note, Reporter, Study};
+use schema::records::TestResult;
+
+use super::{About, Check, Group, Note, RecordId, Reporter, Study};
 use crate::values::Origin;
 
 /// The smallest ratio of the uncertainties that is reported. In a weighted mean of both (JCGM 100:2008, F.1.2), the later
@@ -34,21 +36,21 @@ results:
     run,
 };
 
-fn run(study: &Study, reporter: &mut Reporter) {
+fn run<'s>(study: &'s Study, reporter: &mut Reporter) {
     let (loaded, values) = (&study.loaded, study.values());
     for (target, record, _) in loaded.targets() {
         let Origin::Result(used) = values.origin(target) else { continue };
         let results = study.graph.current_results(target);
-        let measured = |id| {
-            let (_, result) = results.iter().find(|(own, _)| *own == id)?;
+        let measured = |&(id, result): &(RecordId, &'s TestResult)| {
             let (value, date) = (result.quantity()?, result.date?);
             value.uncertainty()?;
             let (dimension, _, uncertainty) = values.in_team(value);
             let fits = values.record_node(target).is_some_and(|node| values.dimension(node) == dimension);
             (fits && uncertainty > 0.0).then_some((id, value, date, uncertainty))
         };
-        let Some((_, value, date, uncertainty)) = measured(used) else { continue };
-        let earlier = results.iter().filter(|(id, _)| *id != used).filter_map(|(id, _)| measured(*id));
+        let latest = results.iter().find(|(id, _)| *id == used).and_then(measured);
+        let Some((_, value, date, uncertainty)) = latest else { continue };
+        let earlier = results.iter().filter(|(id, _)| *id != used).filter_map(measured);
         let Some((id, exact, then, own)) = earlier.min_by(|a, b| a.3.total_cmp(&b.3)) else { continue };
         if uncertainty > RATIO * own {
             let (used_id, id) = (&loaded.record(used).id, &loaded.record(id).id);

@@ -70,6 +70,5 @@ pub(super) fn changes(
 
 /// Whether a target is met, by all that is known.
 pub(super) fn is_met(study: &Study, target: RecordId) -> bool {
-    let mut statuses = study.target_statuses().iter().filter(|status| status.index == target);
-    statuses.any(|target| matches!(target.status, Status::Met | Status::OnTarget))
+    study.target_status(target).is_some_and(|target| matches!(target.status, Status::Met | Status::OnTarget))
 }

@@ -38,6 +38,7 @@ mod numbers;
 mod off_chain;
 mod over_allocated;
 mod over_budget;
+mod part_changes;
 mod plan_above_targets;
 mod plan_short;
 mod points_short;
@@ -215,6 +216,9 @@ impl Draft {
     }
 }
 
+/// The largest number of findings of one check.
+const MOST_FINDINGS: usize = 150_000;
+
 /// Collects the findings of one check.
 pub struct Reporter {
     check: &'static Check,
@@ -227,7 +231,7 @@ impl Reporter {
     /// Reports a finding about a record, at the value of one of its keys; at its id if the route is empty.
     fn report(&mut self, record: RecordId, route: &[&str], message: impl Into<String>, help: impl Into<String>) {
         let route = route.iter().map(|key| (*key).to_owned()).collect();
-        self.drafts.push(Draft { record: Some(record), route, ..self.draft(message, help) });
+        self.push(Draft { record: Some(record), route, ..self.draft(message, help) });
     }
 
     /// Adds to the last finding how bad it is.
@@ -265,7 +269,7 @@ impl Reporter {
         for problem in study.values().problems.iter().filter(|problem| problem.kind == kind) {
             let draft = self.draft(&problem.message, &problem.help);
             let (record, route, offset) = (Some(problem.record), problem.route.clone(), Some(problem.offset));
-            self.drafts.push(Draft { record, route, offset, unresolved: problem.missing.clone(), ..draft });
+            self.push(Draft { record, route, offset, unresolved: problem.missing.clone(), ..draft });
         }
     }
 
@@ -275,7 +279,7 @@ impl Reporter {
             let problem = &found.problem;
             let draft = self.draft(&problem.message, &problem.help);
             let (unread_id, route, file) = (problem.record.clone(), problem.route.clone(), Some(found.file));
-            self.drafts.push(Draft { unread_id, file, route, spot: problem.spot, ..draft });
+            self.push(Draft { unread_id, file, route, spot: problem.spot, ..draft });
         }
     }
 
@@ -290,7 +294,30 @@ impl Reporter {
     ) {
         let route = route.map(str::to_owned).into();
         let draft = self.draft(message, help);
-        self.drafts.push(Draft { unread_id, file: Some(file), route, at_key: true, ..draft });
+        self.push(Draft { unread_id, file: Some(file), route, at_key: true, ..draft });
+    }
+
+    fn push(&mut self, draft: Draft) {
+        // Of those over the limit only the last one is kept, until it is replaced.
+        if self.drafts.len() > MOST_FINDINGS {
+            self.drafts.pop();
+        }
+        self.drafts.push(draft);
+    }
+
+    /// All findings; if there are too many, the last one is about that.
+    fn finish(mut self) -> Vec<Draft> {
+        if self.drafts.len() > MOST_FINDINGS
+            && let Some(Draft { record, unread_id, file, .. }) = self.drafts.pop()
+        {
+            let message = format!(
+                "there are more than {MOST_FINDINGS} findings of `{}`, and further ones are not listed",
+                self.check.name
+            );
+            let draft = self.draft(message, "fix the listed ones first");
+            self.drafts.push(Draft { record, unread_id, file, ..draft });
+        }
+        self.drafts
     }
 
     fn draft(&self, message: impl Into<String>, help: impl Into<String>) -> Draft {
@@ -402,7 +429,7 @@ pub fn is_switched_off(check: &Check, settings: &Settings, stage: Stage) -> bool
 pub(crate) fn run(check: &'static Check, study: &Study, stage: Stage) -> Vec<Draft> {
     let mut reporter = Reporter { check, stage, drafts: Vec::new() };
     (check.run)(study, &mut reporter);
-    reporter.drafts
+    reporter.finish()
 }
 
 use Level::{Error, Note, Warning};

@@ -35,10 +35,15 @@ fn run(study: &Study, reporter: &mut Reporter) {
             reporter.report(target.index, &["estimate"], message, help);
         }
     }
-    for (part, amount, budget) in study.values().without_amount(study.budgets()) {
+    let missing = study.values().without_amount(study.budgets());
+    for (part, amount, budget) in missing.listed {
         let (part_name, budget_id) = (loaded.record(part).name(), &loaded.record(budget).id);
         let message = format!("{part_name} has no {amount}, so the total of {budget_id} is incomplete");
         let help = format!("add `{amount}` to its `amounts`, with its basis");
         reporter.report(part, &["amounts", amount], message, help);
+    }
+    if let Some((part, amount, _)) = missing.next {
+        let message = format!("{} more amounts of parts are missing, so totals are incomplete", missing.more);
+        reporter.report(part, &["amounts", amount], message, "add the amounts that are listed first");
     }
 }

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use foldhash::HashSet;
+use foldhash::{HashMap, HashSet};
 use schema::quantity::same_number;
 use schema::{Kind, Quantity, words};
 
@@ -55,10 +55,11 @@ const CONTENT: [&str; 6] = ["value", "outcome", "date", "of", "best", "place"];
 
 fn run(study: &Study, reporter: &mut Reporter) {
     let Some(history) = study.history() else { return };
+    let mut subjects = Subjects { study, history, known: HashMap::default() };
     for result in history.records().iter().filter(|record| record.kind == Kind::Result) {
         match study.loaded.find(&result.id) {
             Some(index) => report_changes(study, history, result, index, reporter),
-            None => report_removal(study, history, result, reporter),
+            None => report_removal(&mut subjects, result, reporter),
         }
     }
 }
@@ -159,7 +160,8 @@ fn last_new_note(history: &History, record: &RecordHistory) -> Option<CommitInde
     new.map(|change| change.commit).max()
 }
 
-fn report_removal(study: &Study, history: &History, result: &RecordHistory, reporter: &mut Reporter) {
+fn report_removal(subjects: &mut Subjects<'_>, result: &RecordHistory, reporter: &mut Reporter) {
+    let (study, history) = (subjects.study, subjects.history);
     let Some(removed) = result.removed.filter(|removed| !history.is_up_to_base(*removed)) else { return };
     let last = |route: &str| result.last_value_at(route, removed.before()).map(Arc::<str>::from);
     let Some(of) = last("of") else { return };
@@ -167,11 +169,7 @@ fn report_removal(study: &Study, history: &History, result: &RecordHistory, repo
     // The subject can have a new id.
     let Some(subject) = history.record(&of).map(|record| record.id.clone()) else { return };
     let Some(index) = loaded.find(&subject) else { return };
-    let is_explained = study.graph.results(index).into_iter().any(|(id, other)| {
-        let is_named = other.notes.as_deref().is_some_and(|notes| contains_word(notes, &result.id));
-        is_named || is_copy(history, loaded.record(id).id.as_str(), result, removed)
-    });
-    if is_explained {
+    if subjects.others(index).explain(result, removed) {
         return;
     }
     let content: Vec<Arc<str>> = ["value", "outcome", "date"].into_iter().filter_map(last).collect();
@@ -188,20 +186,72 @@ fn report_removal(study: &Study, history: &History, result: &RecordHistory, repo
     reporter.report(index, &[], message, "restore it, or name it in the `notes` of the result that replaces it");
 }
 
-/// Whether the record of an id was added in the commit that removed a result, with the same content.
-fn is_copy(history: &History, id: &str, result: &RecordHistory, removed: CommitIndex) -> bool {
-    // Both have the same subject, although its id may have changed.
-    let keys = CONTENT.iter().filter(|route| **route != "of");
-    history.record(id).filter(|other| other.added == removed).is_some_and(|other| {
-        keys.clone().all(|route| {
-            is_same_text(result.last_value_at(route, removed.before()), other.last_value_at(route, other.added))
-        })
-    })
+/// The results of subjects of which a result was removed.
+struct Subjects<'s> {
+    study: &'s Study,
+    history: &'s History,
+    known: HashMap<RecordId, Others<'s>>,
 }
 
-/// Whether a text contains an id as a word.
-fn contains_word(text: &str, id: &str) -> bool {
-    text.split(|c: char| !(c.is_alphanumeric() || c == '-')).any(|word| word == id)
+/// The results that a subject has.
+struct Others<'s> {
+    /// The ids of removed results that their notes name.
+    named: HashSet<&'s str>,
+    /// Those that were added in each commit.
+    added: HashMap<CommitIndex, Vec<&'s RecordHistory>>,
+    /// The content of each that was added in each commit, as it was written.
+    contents: HashSet<(CommitIndex, Vec<Option<&'s str>>)>,
+}
+
+/// The largest number of results of one subject, added in one commit, that are compared with a removed one as numbers. The
+/// same text is found among any number.
+const MOST_COMPARED: usize = 100;
+
+impl<'s> Subjects<'s> {
+    fn others(&mut self, subject: RecordId) -> &Others<'s> {
+        let (study, history) = (self.study, self.history);
+        self.known.entry(subject).or_insert_with(|| Others::of(study, history, subject))
+    }
+}
+
+impl<'s> Others<'s> {
+    fn of(study: &'s Study, history: &'s History, subject: RecordId) -> Self {
+        let mut own = Self { named: HashSet::default(), added: HashMap::default(), contents: HashSet::default() };
+        for (id, result) in study.graph.results(subject) {
+            let words = result.notes.iter().flat_map(|notes| words_of(notes));
+            own.named.extend(words.filter(|word| history.record(word).is_some()));
+            let Some(added) = history.record(study.loaded.record(id).id.as_str()) else { continue };
+            own.added.entry(added.added).or_default().push(added);
+            own.contents.insert((added.added, content(added, added.added).collect()));
+        }
+        own
+    }
+
+    /// Whether the notes of one name a removed result, or one was added in the commit that removed it, with the same
+    /// content.
+    fn explain(&self, result: &RecordHistory, removed: CommitIndex) -> bool {
+        if self.named.contains(&*result.id) {
+            return true;
+        }
+        let Some(added) = self.added.get(&removed) else { return false };
+        let is_same = |other: &&RecordHistory| {
+            let mut both = content(result, removed.before()).zip(content(other, removed));
+            both.all(|(own, other)| is_same_text(own, other))
+        };
+        self.contents.contains(&(removed, content(result, removed.before()).collect()))
+            || added.iter().take(MOST_COMPARED).any(is_same)
+    }
+}
+
+/// The content of a result at a commit. Its subject, whose id may have changed, is not part of it.
+fn content(result: &RecordHistory, commit: CommitIndex) -> impl Iterator<Item = Option<&str>> {
+    let keys = CONTENT.iter().filter(|route| **route != "of");
+    keys.map(move |route| result.last_value_at(route, commit))
+}
+
+/// The words of a text, of which an id is one.
+fn words_of(text: &str) -> impl Iterator<Item = &str> {
+    text.split(|c: char| !(c.is_alphanumeric() || c == '-'))
 }
 
 /// Whether two ids are of one record: the later one names the earlier one under `formerly`, also if there is a record with

@@ -1,12 +1,19 @@
 //! Changes that make a result or a calculation out of date: of amounts, counts, parts and decisions.
 
+use std::cell::RefCell;
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use foldhash::{HashMap, HashSet};
 use schema::records::Target;
 use schema::{Day, Kind, Quantity};
 
+use super::part_changes::{
+    PartChange, PartChangeKind, amount_of_route, change_text, collect_changes, decisions_by_subject, inner_systems,
+    is_same_text,
+};
 use super::{RecordId, Reporter, Study};
+use crate::graph::DEEPEST;
 use crate::history::order::{Descendants, Order, PlacedCommit};
 use crate::history::{Change, History, RecordHistory};
 use crate::ids::CommitIndex;
@@ -122,31 +129,21 @@ pub(super) struct SubjectChange<'h> {
     is_certain: bool,
 }
 
-enum PartChangeKind {
-    /// A change of an amount or of the count, by its route, and whether the amount is money.
-    Value(String, Option<bool>),
-    Added,
-    Removed,
-    /// Moved out of its old system.
-    Out,
-    /// Moved into its new system.
-    Into,
-}
-
-struct PartChange<'h> {
-    commit: CommitIndex,
-    place: PlacedCommit<'h>,
-    part: &'h RecordHistory,
-    /// The system that the part is in; the old one if it moved out.
-    system: Option<&'h str>,
-    kind: PartChangeKind,
-    text: String,
-}
-
 /// The changes of all parts, collected once.
 pub(super) struct PartChanges<'h, 'r> {
     history: &'h History,
     changes: Vec<PartChange<'h>>,
+    /// The indices of the changes of each part, and of those in each system.
+    by_part: HashMap<&'h str, Vec<usize>>,
+    by_system: HashMap<&'h str, Vec<usize>>,
+    /// The existing decisions by what they are `of`, each with its place among them.
+    decisions: HashMap<&'h str, Vec<(usize, &'h RecordHistory)>>,
+    /// The systems that are directly in each system.
+    inner: HashMap<RecordId, Vec<RecordId>>,
+    /// Each system with all systems in it, once it was asked for.
+    within: RefCell<HashMap<&'r str, Arc<HashSet<&'r str>>>>,
+    /// The indices of the changes of each amount, once they were asked for.
+    by_amount: RefCell<HashMap<&'r str, Arc<Vec<usize>>>>,
     study: &'r Study,
 }
 
@@ -174,15 +171,66 @@ impl<'h, 'r> PartChanges<'h, 'r> {
         for part in history.records().iter().filter(|record| record.kind == Kind::Part) {
             collect_changes(study, history, part, &mut changes);
         }
-        Self { history, changes, study }
+        let (mut by_part, mut by_system) = (HashMap::<_, Vec<_>>::default(), HashMap::<_, Vec<_>>::default());
+        for (at, change) in changes.iter().enumerate() {
+            by_part.entry(&*change.part.id).or_default().push(at);
+            if let Some(system) = change.system {
+                by_system.entry(system).or_default().push(at);
+            }
+        }
+        let decisions = decisions_by_subject(history);
+        Self {
+            history,
+            changes,
+            by_part,
+            by_system,
+            decisions,
+            inner: inner_systems(study),
+            within: RefCell::default(),
+            by_amount: RefCell::default(),
+            study,
+        }
     }
 
     /// A system and all systems in it.
-    fn systems_in(&self, system: &'r str) -> HashSet<&'r str> {
-        let Some(outer) = self.study.loaded.find(system) else { return HashSet::from_iter([system]) };
-        let systems = self.study.loaded.systems();
-        let inner = systems.filter(|(id, ..)| self.study.graph.enclosing(*id).any(|around| around == outer));
-        inner.map(|(_, record, _)| record.id.as_str()).collect()
+    fn systems_in(&self, system: &'r str) -> Arc<HashSet<&'r str>> {
+        let mut within = self.within.borrow_mut();
+        Arc::clone(within.entry(system).or_insert_with(|| Arc::new(self.find_systems_in(system))))
+    }
+
+    fn find_systems_in(&self, system: &'r str) -> HashSet<&'r str> {
+        let loaded = &self.study.loaded;
+        let Some(outer) = loaded.find(system) else { return HashSet::from_iter([system]) };
+        let mut all = HashSet::from_iter([loaded.record(outer).id.as_str()]);
+        let mut level = vec![outer];
+        for _ in 0..DEEPEST {
+            let inner = level.iter().filter_map(|around| self.inner.get(around)).flatten();
+            level = inner.copied().filter(|id| all.insert(loaded.record(*id).id.as_str())).collect();
+        }
+        all
+    }
+
+    /// The changes in any of these systems, in the order in which they were collected.
+    fn in_systems(&self, systems: &HashSet<&str>) -> impl Iterator<Item = &PartChange<'h>> {
+        let mut found: Vec<usize> =
+            systems.iter().filter_map(|system| self.by_system.get(system)).flatten().copied().collect();
+        found.sort_unstable();
+        found.into_iter().map(|at| &self.changes[at])
+    }
+
+    /// The indices of the changes of one amount of all parts.
+    fn of_amount(&self, amount: &'r str) -> Arc<Vec<usize>> {
+        let mut by_amount = self.by_amount.borrow_mut();
+        let found = by_amount.entry(amount).or_insert_with(|| {
+            let route = format!("amounts.{amount}.value");
+            let is_own = |change: &PartChange<'_>| match &change.kind {
+                PartChangeKind::Value(changed, _) => *changed == route,
+                PartChangeKind::Added | PartChangeKind::Removed => change.part.changes_of(&route).next().is_some(),
+                PartChangeKind::Out | PartChangeKind::Into => false,
+            };
+            Arc::new((0..self.changes.len()).filter(|at| is_own(&self.changes[*at])).collect())
+        });
+        Arc::clone(found)
     }
 
     /// The changes of a subject after a measurement or calculation, the oldest first.
@@ -196,38 +244,30 @@ impl<'h, 'r> PartChanges<'h, 'r> {
                 }
             }
             Subject::Part(id) => {
-                let own = self.changes.iter().filter(|change| *change.part.id == **id);
+                let own = self.by_part.get(id).into_iter().flatten().map(|at| &self.changes[*at]);
                 let own = own.filter(|change| matches!(change.kind, PartChangeKind::Value(..)));
                 self.add_part_changes(own, measured, None, &mut found);
                 self.add_decision_changes(&HashSet::from_iter([*id]), measured, &mut found);
             }
             Subject::System(id) => {
                 let systems = self.systems_in(id);
-                let own = self.changes.iter().filter(|change| change.is_in(&systems));
+                let own = self.in_systems(&systems);
                 self.add_part_changes(own, measured, self.first_day(id), &mut found);
                 self.add_decision_changes(&systems, measured, &mut found);
             }
             Subject::Share(id, amount) => {
                 let (systems, route) = (self.systems_in(id), format!("amounts.{amount}.value"));
-                let own = self.changes.iter().filter(|change| {
-                    change.is_in(&systems)
-                        && match &change.kind {
-                            PartChangeKind::Value(changed, _) => *changed == route || changed == "count",
-                            PartChangeKind::Added
-                            | PartChangeKind::Removed
-                            | PartChangeKind::Out
-                            | PartChangeKind::Into => change.part.changes_of(&route).next().is_some(),
-                        }
+                let own = self.in_systems(&systems).filter(|change| match &change.kind {
+                    PartChangeKind::Value(changed, _) => *changed == route || changed == "count",
+                    PartChangeKind::Added | PartChangeKind::Removed | PartChangeKind::Out | PartChangeKind::Into => {
+                        change.part.changes_of(&route).next().is_some()
+                    }
                 });
                 self.add_part_changes(own, measured, self.first_day(id), &mut found);
             }
             Subject::Amount(amount) => {
-                let route = format!("amounts.{amount}.value");
-                let own = self.changes.iter().filter(|change| match &change.kind {
-                    PartChangeKind::Value(changed, _) => *changed == route,
-                    PartChangeKind::Added | PartChangeKind::Removed => change.part.changes_of(&route).next().is_some(),
-                    PartChangeKind::Out | PartChangeKind::Into => false,
-                });
+                let of_amount = self.of_amount(amount);
+                let own = of_amount.iter().map(|at| &self.changes[*at]);
                 let first = self.history.commits.first().map(|commit| commit.no_later_than);
                 self.add_part_changes(own, measured, first, &mut found);
             }
@@ -360,11 +400,10 @@ impl<'h, 'r> PartChanges<'h, 'r> {
     /// Adds the changed choices of the decisions that are `of` one of these ids.
     fn add_decision_changes(&self, ids: &HashSet<&str>, measured: &Measured<'h>, found: &mut Vec<SubjectChange<'h>>) {
         let end = self.history.after_all();
-        let decisions = self.history.records().iter();
-        for decision in decisions.filter(|record| record.kind == Kind::Decision && record.removed.is_none()) {
-            if !decision.last_value_at("of", end).is_some_and(|id| ids.contains(id)) {
-                continue;
-            }
+        let mut decisions: Vec<(usize, &'h RecordHistory)> =
+            ids.iter().filter_map(|id| self.decisions.get(id)).flatten().copied().collect();
+        decisions.sort_unstable_by_key(|(place, _)| *place);
+        for (_, decision) in decisions {
             let was_made = |change: &&Change| {
                 let place = self.history.place_of_change(decision, change);
                 measured.later(self.history, change.commit, place).is_none()
@@ -405,89 +444,4 @@ impl<'h, 'r> PartChanges<'h, 'r> {
             reporter.report_note(record, &[key], message, help);
         }
     }
-}
-
-impl PartChange<'_> {
-    fn is_in(&self, systems: &HashSet<&str>) -> bool {
-        self.system.is_some_and(|system| systems.contains(system))
-    }
-}
-
-fn change_text(what: &str, change: &Change) -> String {
-    let quoted = |text: &str| format!("`{}`", schema::words::shorten(text));
-    match (&change.before, &change.after) {
-        (Some(before), Some(after)) => format!("{what} changed from {} to {}", quoted(before), quoted(after)),
-        (None, Some(after)) => format!("{what} was set to {}", quoted(after)),
-        (Some(before), None) => format!("{what} was {} and was removed", quoted(before)),
-        (None, None) => format!("{what} changed"),
-    }
-}
-
-/// Whether two texts are the same, or the same count or quantity.
-fn is_same_text(route: &str, a: Option<&str>, b: Option<&str>) -> bool {
-    if route == "count" {
-        return a.unwrap_or("1") == b.unwrap_or("1");
-    }
-    let parse = |text: Option<&str>| text.and_then(|text| Quantity::parse(text).ok());
-    match (parse(a), parse(b)) {
-        (Some(a), Some(b)) => a.same_value(&b),
-        _ => a == b,
-    }
-}
-
-/// Collects the changes of a part.
-fn collect_changes<'h>(
-    study: &Study,
-    history: &'h History,
-    part: &'h RecordHistory,
-    changes: &mut Vec<PartChange<'h>>,
-) {
-    let system_at = |commit: CommitIndex| part.last_value_at("in", commit);
-    let mut add = |(commit, place): (CommitIndex, PlacedCommit<'h>),
-                   system: Option<&'h str>,
-                   kind: PartChangeKind,
-                   text: String| {
-        changes.push(PartChange { commit, place, part, system, kind, text });
-    };
-    let added = (part.added, history.place_of_addition(part));
-    add(added, system_at(part.added), PartChangeKind::Added, format!("the part {} was added", part.id));
-    if let Some(removed) = part.removed {
-        let place = (removed, history.place_of_removal(part, removed));
-        add(place, system_at(removed), PartChangeKind::Removed, format!("the part {} was removed", part.id));
-    }
-    for change in part.changes.iter().filter(|change| change.commit > part.added) {
-        let route = &*change.route;
-        let amount = amount_of_route(route);
-        let place = || (change.commit, history.place_of_change(part, change));
-        if route == "in" {
-            let text = change_text(&format!("the system of {}", part.id), change);
-            add(place(), change.before.as_deref(), PartChangeKind::Out, text.clone());
-            add(place(), change.after.as_deref(), PartChangeKind::Into, text);
-        } else if (route == "count" || amount.is_some())
-            && !is_same_text(route, change.before.as_deref(), change.after.as_deref())
-            && !is_measurement(study, part, change)
-        {
-            let text = change_text(&format!("{}.{}", part.id, amount.unwrap_or(route)), change);
-            let texts = [&change.before, &change.after].into_iter().flatten();
-            let money =
-                amount.map(|_| texts.filter_map(|text| Quantity::parse(text).ok()).any(|value| is_money(&value)));
-            add(place(), system_at(change.commit), PartChangeKind::Value(route.to_owned(), money), text);
-        }
-    }
-}
-
-/// The amount whose value a route leads to.
-fn amount_of_route(route: &str) -> Option<&str> {
-    route.strip_prefix("amounts.")?.strip_suffix(".value")
-}
-
-/// Whether the change of an amount is a measurement: its commit sets the last basis in `growth`. The part is then
-/// unchanged, and better known.
-fn is_measurement(study: &Study, part: &RecordHistory, change: &Change) -> bool {
-    let Some(amount) = amount_of_route(&change.route) else { return false };
-    let bases = study.loaded.settings().growth.get(amount);
-    let Some(measured) = bases.and_then(|bases| bases.keys().last()) else { return false };
-    let route = format!("amounts.{amount}.basis");
-    let mut bases = part.changes_by(change.commit).iter().filter(|basis| *basis.route == *route);
-    bases.any(|basis| basis.after.as_deref() == Some(measured.as_str()))
 }

@@ -1,9 +1,11 @@
 //! `target-after-decision`: a limit that was set or changed after a choice that was judged by it.
 
+use foldhash::{HashMap, HashSet};
+
 use super::limits;
 use super::{About, Check, Group, Note, RecordId, Reporter, Study, Warning};
 use crate::history::choice::Choice;
-use crate::history::{History, LimitChange};
+use crate::history::{History, LimitChange, RecordHistory};
 use crate::ids::CommitIndex;
 use crate::values::Limit;
 
@@ -70,25 +72,38 @@ fn run(study: &Study, reporter: &mut Reporter) {
 /// Every criterion whose limit was set or changed after a choice, once; `unrecorded-revision` does not report them again.
 pub(super) fn find_all(study: &Study) -> Vec<LimitAfterChoice> {
     let mut all: Vec<LimitAfterChoice> = Vec::new();
+    let mut found: HashSet<RecordId> = HashSet::default();
+    // Several decisions can be judged by one target.
+    let mut known: HashMap<RecordId, Vec<LimitChange>> = HashMap::default();
     let Some(history) = study.history() else { return all };
     for (decision, _, body) in study.loaded.decisions() {
         let Some(choice) = Choice::of(study, history, decision) else { continue };
         for id in &body.criteria {
             let target = study.loaded.find(id.as_str());
-            let Some(target) = target.filter(|target| all.iter().all(|found| found.target != *target)) else {
-                continue;
-            };
-            all.extend(find(study, history, &choice, target));
+            let target = target.filter(|target| study.loaded.target(*target).is_some() && !found.contains(target));
+            let past = target.and_then(|target| history.record(study.loaded.record(target).id.as_str()));
+            let (Some(target), Some(past)) = (target, past) else { continue };
+            let changes = known.entry(target).or_insert_with(|| {
+                let results = limits::dated_results(study, history, target);
+                limits::changes(study, history, target, past, &results)
+            });
+            if let Some(own) = find(study, (history, past), changes, &choice, target) {
+                found.insert(target);
+                all.push(own);
+            }
         }
     }
     all
 }
 
-fn find(study: &Study, history: &History, choice: &Choice<'_>, index: RecordId) -> Option<LimitAfterChoice> {
+fn find(
+    study: &Study,
+    (history, target_history): (&History, &RecordHistory),
+    changes: &[LimitChange],
+    choice: &Choice<'_>,
+    index: RecordId,
+) -> Option<LimitAfterChoice> {
     let (record, target) = (study.loaded.record(index), study.loaded.target(index)?);
-    let target_history = history.record(record.id.as_str())?;
-    let results = limits::dated_results(study, history, index);
-    let changes = limits::changes(study, history, index, target_history, &results);
     let place = |change: &LimitChange| history.place_of_limit(target_history, change);
     let first_later = changes.iter().position(|change| choice.is_before(place(change)))?;
     let last @ (commit, _, Some(now)) = changes.last()? else { return None };
@@ -98,7 +113,7 @@ fn find(study: &Study, history: &History, choice: &Choice<'_>, index: RecordId) 
     if is_unchanged || !limits::same_limit(&now.limit, &limit) || history.is_up_to_base(*commit) {
         return None;
     }
-    let revisions = limits::revisions(study, index, target, &changes);
+    let revisions = limits::revisions(study, index, target, changes);
     let is_tightened =
         || then.is_some_and(|then| limits::is_within(&limit, &then.limit)) && limits::is_met(study, index);
     if limits::is_recorded(*commit, then.map(|then| &then.limit), &limit, &revisions)

@@ -1,6 +1,10 @@
 //! `target-at-risk`: an estimate that may not meet the limit, or a result that does not decide.
 
-use super::{About, Check, Group, Note, Reporter, Study, Warning, numbers};
+use std::cell::LazyCell;
+
+use foldhash::HashSet;
+
+use super::{About, Check, Group, Note, RecordId, Reporter, Study, Warning, numbers};
 use crate::values::{Origin, Status};
 
 pub(super) static CHECK: Check = Check {
@@ -36,11 +40,14 @@ fn run(study: &Study, reporter: &mut Reporter) {
         reporter.report(target.index, &[], message, help);
         numbers::measure_distance(study, target, target.uncertainty, reporter);
     }
+    let over = LazyCell::new(|| {
+        let over = study.budgets().iter().filter(|budget| budget.over().is_some());
+        over.map(|budget| budget.index).collect::<HashSet<RecordId>>()
+    });
     for target in study.target_statuses().iter().filter(|target| target.status == Status::AtRisk) {
         // `over-budget` reports a total that is over its limit.
         let is_total = study.values().origin(target.index) == Origin::Total;
-        let is_over = |id| study.budgets().iter().any(|budget| budget.index == id && budget.over().is_some());
-        if is_total && target.limit.at_least.is_none() && is_over(target.index) {
+        if is_total && target.limit.at_least.is_none() && over.contains(&target.index) {
             continue;
         }
         let record = study.loaded.record(target.index);

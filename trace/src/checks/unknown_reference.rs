@@ -75,11 +75,10 @@ fn report_bases(study: &Study, reporter: &mut Reporter) {
 /// Reports amounts that an alternative sets with a basis that is not in the settings, and bases of alternatives that are
 /// not listed for any amount.
 fn report_bases_of_alternatives(study: &Study, reporter: &mut Reporter) {
-    for (index, ..) in study.loaded.decisions() {
-        for (route, message, help) in unknown_bases_of_alternatives(&study.loaded, index) {
-            let route: Vec<&str> = route.iter().map(String::as_str).collect();
-            reporter.report(index, &route, message, help);
-        }
+    let decisions = study.loaded.decisions().map(|(index, ..)| index);
+    for (index, route, message, help) in unknown_bases_of_alternatives(&study.loaded, decisions) {
+        let route: Vec<&str> = route.iter().map(String::as_str).collect();
+        reporter.report(index, &route, message, help);
     }
 }
 

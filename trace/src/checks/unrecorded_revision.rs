@@ -1,6 +1,8 @@
 //! `unrecorded-revision`: a limit that changed without a revision.
 
-use foldhash::HashMap;
+use std::collections::BTreeMap;
+
+use foldhash::{HashMap, HashSet};
 use schema::quantity::same_number;
 use schema::records::Revision;
 use schema::{Day, Quantity};
@@ -49,7 +51,8 @@ revisions:
 fn run(study: &Study, reporter: &mut Reporter) {
     let after_result: HashMap<RecordId, LimitAfterResult> =
         target_after_result::find_all(study).into_iter().map(|found| (found.target, found)).collect();
-    let after_choice = target_after_decision::find_all(study);
+    let after_choice: HashSet<(RecordId, CommitIndex)> =
+        target_after_decision::find_all(study).into_iter().map(|found| (found.target, found.commit)).collect();
     for (index, record, target) in study.loaded.targets() {
         let Some((key, _)) = target.limit().next() else { continue };
         let history = study.history();
@@ -89,8 +92,7 @@ fn run(study: &Study, reporter: &mut Reporter) {
         let is_reported = after_result
             .get(&index)
             .is_some_and(|found| found.is_certain || (found.is_change && found.commit == *commit));
-        let is_after_choice = after_choice.iter().any(|found| found.target == index && found.commit == *commit);
-        if is_reported || is_after_choice || !limits::same_limit(&now.limit, &limit) {
+        if is_reported || after_choice.contains(&(index, *commit)) || !limits::same_limit(&now.limit, &limit) {
             continue;
         }
         let commit = history.commit_of_limit(past, change);
@@ -140,11 +142,12 @@ fn report_wrong_from(
     let record = study.loaded.record(target);
     let Some(past) = history.record(record.id.as_str()) else { return };
     let name = record.name();
-    let is_end = |text: &LimitText, si: f64| limits::ends(&text.limit).any(|end| same_number(end, si));
     let appeared = history.commit_of_limit(past, appearance);
     let replaced = replaced_the_same_day(history, past, changes);
     let starts = [starts(changes, agreed), replaced.clone()].concat();
     let steps: Vec<RevisionStep<'_>> = revisions.iter().map(|revision| RevisionStep::new(revision, changes)).collect();
+    let were_valid: Vec<bool> = steps.iter().map(|step| step.was_valid(&replaced)).collect();
+    let connected = are_connected(&steps, &were_valid, &starts);
     for (position, (TargetRevision { index, revision, added, .. }, step)) in revisions.iter().zip(&steps).enumerate() {
         let Some(to) = revision.to.as_ref().filter(|_| !history.is_up_to_base(*added)) else { continue };
         if let Some(from) = revision.from.as_ref().filter(|from| from.unit().dimension() != to.unit().dimension()) {
@@ -153,16 +156,7 @@ fn report_wrong_from(
             continue;
         }
         let Some(from) = step.from else { continue };
-        let was_valid = step.changes.is_empty()
-            || step.changes.iter().any(|(_, before)| is_end(before, from))
-            || replaced.iter().any(|limit| is_end(limit, from));
-        // Two revisions in one commit are one change: the second has the first one's `to` as `from`, and the first one's
-        // `from` was valid then.
-        let is_start = |si: f64| match was_valid {
-            true => starts.iter().any(|start| is_end(start, si)),
-            false => step.changes.iter().any(|(_, before)| is_end(before, si)),
-        };
-        if is_connected(&steps, position, is_start) {
+        if connected[position] {
             continue;
         }
         let from_text = revision.from.as_ref().map(ToString::to_string).unwrap_or_default();
@@ -182,7 +176,7 @@ fn report_wrong_from(
             reporter.report_note(*index, key_of(revision), message, help);
             continue;
         }
-        let (message, help) = match (step.changes.last().filter(|_| !was_valid), set) {
+        let (message, help) = match (step.changes.last().filter(|_| !were_valid[position]), set) {
             (Some((commit, before)), _) => {
                 let commit = &history.commits[*commit];
                 let message = format!(
@@ -261,24 +255,58 @@ impl<'c> RevisionStep<'c> {
         let replaced = changes.last().and_then(|(_, before)| before.limit.only_end());
         Self { from: revision.from.as_ref().map(Quantity::si).or(replaced), to, changes }
     }
+
+    /// Whether its `from` was valid before a change that it records, or before another one on the same day.
+    fn was_valid(&self, replaced: &[LimitText]) -> bool {
+        let Some(from) = self.from else { return true };
+        self.changes.is_empty()
+            || self.changes.iter().any(|(_, before)| is_end(before, from))
+            || replaced.iter().any(|limit| is_end(limit, from))
+    }
 }
 
-/// Whether a revision is connected to such a start: its `from` is one, or is the `to` of a connected revision.
-fn is_connected(all: &[RevisionStep<'_>], position: usize, is_start: impl Fn(f64) -> bool) -> bool {
-    let mut seen = vec![false; all.len()];
-    let mut left = vec![position];
-    seen[position] = true;
+fn is_end(text: &LimitText, si: f64) -> bool {
+    limits::ends(&text.limit).any(|end| same_number(end, si))
+}
+
+/// Whether each revision is connected to a start: one of these limits; or for a `from` that was not valid, a limit before
+/// the changes that it records.
+fn are_connected(steps: &[RevisionStep<'_>], were_valid: &[bool], starts: &[LimitText]) -> Vec<bool> {
+    let mut all = connected_to(steps, |si| starts.iter().any(|start| is_end(start, si)));
+    // Two revisions in one commit are one change: the second has the first one's `to` as `from`, and the first one's
+    // `from` was valid then.
+    let mut others: BTreeMap<Vec<CommitIndex>, Vec<usize>> = BTreeMap::new();
+    for (position, step) in steps.iter().enumerate().filter(|(position, _)| !were_valid[*position]) {
+        others.entry(step.changes.iter().map(|(commit, _)| *commit).collect()).or_default().push(position);
+    }
+    for positions in others.into_values() {
+        let changes = positions.first().map_or(&[][..], |position| &steps[*position].changes);
+        let connected = connected_to(steps, |si| changes.iter().any(|(_, before)| is_end(before, si)));
+        positions.into_iter().for_each(|position| all[position] = connected[position]);
+    }
+    all
+}
+
+/// Whether each revision is connected to such a start: its `from` is one, or is the `to` of a connected revision.
+fn connected_to(steps: &[RevisionStep<'_>], is_start: impl Fn(f64) -> bool) -> Vec<bool> {
+    let with_from = steps.iter().enumerate().filter_map(|(position, step)| Some((step.from?, position)));
+    let mut by_from: Vec<(f64, usize)> = with_from.collect();
+    by_from.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let mut left: Vec<usize> =
+        by_from.iter().filter(|(from, _)| is_start(*from)).map(|(_, position)| *position).collect();
+    let mut connected = vec![false; steps.len()];
+    left.iter().for_each(|position| connected[*position] = true);
+    let mut reached = HashSet::default();
     while let Some(position) = left.pop() {
-        let Some(from) = all[position].from else { continue };
-        if is_start(from) {
-            return true;
-        }
-        for (other, step) in all.iter().enumerate() {
-            if !seen[other] && step.to.is_some_and(|to| same_number(to, from)) {
-                seen[other] = true;
-                left.push(other);
+        let Some(to) = steps[position].to.filter(|to| reached.insert(to.to_bits())) else { continue };
+        let (below, above) = by_from.split_at(by_from.partition_point(|(from, _)| *from < to));
+        let is_same = |(from, _): &&(f64, usize)| same_number(to, *from);
+        let next = below.iter().rev().take_while(is_same).chain(above.iter().take_while(is_same));
+        for (_, next) in next {
+            if !std::mem::replace(&mut connected[*next], true) {
+                left.push(*next);
             }
         }
     }
-    false
+    connected
 }

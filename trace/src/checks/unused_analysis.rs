@@ -1,6 +1,10 @@
 //! `unused-analysis`: a calculation that changed nothing.
 
+use foldhash::HashSet;
+use petgraph::Direction;
+
 use super::{About, Check, Group, Note, RecordId, Reporter, Study, Warning};
+use crate::graph::Link;
 use crate::values::Origin;
 
 pub(super) static CHECK: Check = Check {
@@ -24,13 +28,15 @@ analyses:
 fn run(study: &Study, reporter: &mut Reporter) {
     let superseded = study.graph.superseded();
     let feeds = study.values().feeding();
+    let measuring = study.loaded.results().filter(|(.., result)| result.value.is_some());
+    let measured = measuring.filter_map(|(id, ..)| study.graph.linked(id, Link::Verifies, Direction::Outgoing).next());
+    let measured: HashSet<RecordId> = measured.collect();
     let is_used = |index: RecordId, analysis: &schema::records::Analysis| {
         let found = analysis.finds.as_ref().map(schema::records::Finds::targets).unwrap_or_default();
         found.iter().any(|target| {
             let target = study.loaded.find(target.as_str());
             // What was measured since was predicted, and the prediction can be compared with the result.
-            if target.is_some_and(|target| study.graph.results(target).iter().any(|(_, result)| result.value.is_some()))
-            {
+            if target.is_some_and(|target| measured.contains(&target)) {
                 return true;
             }
             let counts = target.filter(|target| study.values().origin(*target) == Origin::Analysis(index));

@@ -34,5 +34,5 @@ pub(crate) fn drafts(loaded: &Loaded, stage: Stage, unused: &[RecordId]) -> Vec<
             );
         }
     }
-    reporter.drafts
+    reporter.finish()
 }

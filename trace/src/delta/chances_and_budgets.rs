@@ -4,10 +4,10 @@ use foldhash::HashMap;
 use schema::quantity::{Unit, same_number};
 use schema::words::CAR;
 
-use super::{ChangedNode, Delta, Headline, HeadlineOf};
+use super::{ChangedNode, Delta, Headline};
 use crate::ids::RecordId;
 use crate::study::Study;
-use crate::values::{Budget, Key};
+use crate::values::{Budget, GoalPoints, Key};
 
 /// The probability of reaching a goal before and after.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -54,11 +54,6 @@ fn same(a: Option<f64>, b: Option<f64>) -> bool {
 }
 
 impl BudgetChange {
-    /// Whether a headline is of the same amount of the whole car.
-    pub fn is_same_as(&self, line: &Headline) -> bool {
-        matches!(&line.of, HeadlineOf::Amount(name) if self.amount.as_ref() == Some(name))
-    }
-
     /// The sum of the parts in base and in head, where the budget has another value, as it was measured.
     pub fn sums(&self, line: &Headline) -> [Option<f64>; 2] {
         let other = |value: Option<f64>, sum: Option<f64>| sum.filter(|_| value.is_some() && !same(value, sum));
@@ -66,19 +61,34 @@ impl BudgetChange {
     }
 }
 
-impl Delta {
+/// The records of base by those of head.
+struct Earlier<'s> {
+    base: &'s Study,
+    head: &'s Study,
+    renamed: HashMap<RecordId, RecordId>,
+}
+
+impl Earlier<'_> {
     /// The record of base that a record of head was.
-    fn was(&self, base: &Study, head: &Study, record: RecordId) -> Option<RecordId> {
-        let renamed = self.renamed.iter().find(|(_, to)| *to == record).map(|(from, _)| *from);
-        renamed.or_else(|| base.loaded.find(head.loaded.record(record).id.as_str()))
+    fn was(&self, record: RecordId) -> Option<RecordId> {
+        let renamed = self.renamed.get(&record).copied();
+        renamed.or_else(|| self.base.loaded.find(self.head.loaded.record(record).id.as_str()))
+    }
+}
+
+impl Delta {
+    fn earlier<'s>(&self, base: &'s Study, head: &'s Study) -> Earlier<'s> {
+        Earlier { base, head, renamed: self.renamed.iter().map(|(from, to)| (*to, *from)).collect() }
     }
 
     /// The probability of reaching each goal, in the order of the records of head.
     pub fn chances(&self, base: &Study, head: &Study) -> Vec<ChanceChange> {
         let known = self.lacks_files.map(|lacks| !lacks);
-        let chance = |goal: &crate::values::GoalPoints| {
-            let was = self.was(base, head, goal.index);
-            let before = base.goals().iter().find(|own| Some(own.index) == was).and_then(|own| own.chance());
+        let earlier = self.earlier(base, head);
+        let goals: HashMap<RecordId, &GoalPoints> = base.goals().iter().map(|own| (own.index, own)).collect();
+        let chance = |goal: &GoalPoints| {
+            let was = earlier.was(goal.index);
+            let before = was.and_then(|was| goals.get(&was)).and_then(|own| own.chance());
             let [before, after] = [before.filter(|_| known[0]), goal.chance().filter(|_| known[1])];
             let place = |study: &Study, goal: RecordId| study.graph.place_reached(goal).map(|(place, _)| place);
             let places = [was.and_then(|was| place(base, was)), place(head, goal.index)];
@@ -94,8 +104,9 @@ impl Delta {
             return Vec::new();
         }
         let before: HashMap<RecordId, &Budget> = base.budgets().iter().map(|own| (own.index, own)).collect();
+        let earlier = self.earlier(base, head);
         let change = |now: &Budget| {
-            let was = self.was(base, head, now.index).and_then(|index| before.get(&index).copied());
+            let was = earlier.was(now.index).and_then(|index| before.get(&index).copied());
             let limits = [was.map(|was| was.limit), Some(now.limit)];
             let values = [was.and_then(|was| was.value), now.value];
             let over = [was.is_some_and(|was| was.over().is_some()), now.over().is_some()];

@@ -8,7 +8,7 @@ use schema::records::Amount;
 use super::Renames;
 use super::causes::{Cause, Draft, What, of_pieces, percent};
 use super::merged::{Aspect, Member, Merged, Piece, Switch};
-use super::sources::{EditedKey, amount, differing_input, source};
+use super::sources::{EditedKey, Sources, amount, differing_input};
 use super::values::{ChangedNode, Counterparts, ValueChange};
 use crate::Loaded;
 use crate::ids::{NodeId, RecordId};
@@ -97,12 +97,13 @@ impl<'s, 'm> Drafts<'s, 'm> {
     fn rules(&mut self) {
         let [old, new] = self.values();
         let mut by_key: HashMap<(Option<RecordId>, String), usize> = HashMap::new();
+        let (mut old_sources, mut new_sources) = (Sources::new(old), Sources::new(new));
         for node in NodeId::all(new.keys.len()) {
             let Some(was) = self.counterparts.base_of[node] else { continue };
             if self.merged.is_by_input(node) || self.merged.has_same_rule(node, was) {
                 continue;
             }
-            let (from, to) = (source(old, was), source(new, node));
+            let (from, to) = (old_sources.source(was), new_sources.source(node));
             let same_key = from
                 .as_ref()
                 .zip(to.as_ref())
@@ -164,6 +165,7 @@ impl<'s, 'm> Drafts<'s, 'm> {
     /// Events that count in a goal, and systems that count in a system, in one state only.
     fn inputs(&mut self) {
         let mut by_input: HashMap<NodeId, usize> = HashMap::new();
+        let of_rule = self.drafts_of_rules();
         for switch in self.merged.inputs_of_one_state() {
             let Switch::Input { input, in_head, .. } = switch else { continue };
             if let Some(at) = by_input.get(&input) {
@@ -177,7 +179,7 @@ impl<'s, 'm> Drafts<'s, 'm> {
                 ChangedNode::Base(node) => (old, node),
             };
             if let Key::NotInParts(target) = values.keys[node] {
-                self.measured_total(values.record_node(target), start, switch);
+                self.measured_total(values.record_node(target), start, switch, &of_rule);
                 continue;
             }
             let record = match values.keys[node] {
@@ -205,13 +207,32 @@ impl<'s, 'm> Drafts<'s, 'm> {
         }
     }
 
+    /// The draft so far that switches the rule of each node.
+    fn drafts_of_rules(&self) -> HashMap<NodeId, usize> {
+        let mut all = HashMap::new();
+        for (at, draft) in self.all.iter().enumerate() {
+            for switch in &draft.switches {
+                if let Switch::Rule(node) = switch {
+                    all.entry(*node).or_insert(at);
+                }
+            }
+        }
+        all
+    }
+
     /// A total that was measured in one state only counts in place of its parts: one cause with the source of its target.
-    fn measured_total(&mut self, target: Option<NodeId>, start: ValueChange, switch: Switch) {
+    fn measured_total(
+        &mut self,
+        target: Option<NodeId>,
+        start: ValueChange,
+        switch: Switch,
+        of_rule: &HashMap<NodeId, usize>,
+    ) {
         let is_head = matches!(start.named, ChangedNode::Head(_));
         let here = target.map(|node| if is_head { node } else { self.merged.of_base(node) });
-        let is_own = |own: &Switch| matches!(own, Switch::Rule(node) if Some(*node) == here);
-        match self.all.iter_mut().find(|draft| draft.switches.iter().any(is_own)) {
-            Some(draft) => {
+        match here.and_then(|here| of_rule.get(&here)) {
+            Some(at) => {
+                let draft = &mut self.all[*at];
                 draft.size = f64::INFINITY;
                 draft.switches.push(switch);
             }
@@ -244,7 +265,7 @@ impl<'s, 'm> Drafts<'s, 'm> {
             let before = self.counterparts.base_of[node].and_then(|was| old.value(was));
             return Some(ValueChange { named: ChangedNode::Head(node), before, after: new.value(node) });
         }
-        let was = NodeId::all(old.keys.len()).find(|was| self.merged.of_base(*was) == node)?;
+        let was = self.merged.base(node)?;
         Some(ValueChange { named: ChangedNode::Base(was), before: old.value(was), after: None })
     }
 
@@ -265,10 +286,11 @@ impl<'s, 'm> Drafts<'s, 'm> {
                 continue;
             }
             let mut names: Vec<&str> = Vec::new();
+            let mut seen = HashSet::default();
             for (loaded, record) in [(after, records[1]), (before, records[0])] {
                 let part = record.and_then(|record| loaded.part(record));
                 for (name, _) in part.into_iter().flat_map(|part| part.amounts.iter()) {
-                    if !names.contains(&name.as_str()) {
+                    if seen.insert(name.as_str()) {
                         names.push(name.as_str());
                     }
                 }
@@ -459,6 +481,7 @@ impl<'s, 'm> Drafts<'s, 'm> {
     fn records_of_one_state(&mut self) {
         let [old, new] = self.values();
         for (values, is_head) in [(new, true), (old, false)] {
+            let mut sources = Sources::new(values);
             for (node, key) in values.nodes() {
                 let Key::Record(record) = key else { continue };
                 let other = if is_head { self.counterparts.base_of[node] } else { self.counterparts.head_of[node] };
@@ -469,7 +492,7 @@ impl<'s, 'm> Drafts<'s, 'm> {
                 let value = values.value(node);
                 let (before, after) = if is_head { (None, value) } else { (value, None) };
                 let what = if is_head { What::Added } else { What::Removed };
-                let key = source(values, node).map(|(_, key)| key);
+                let key = sources.source(node).map(|(_, key)| key);
                 let edited = if is_head { [None, key] } else { [key, None] };
                 self.push(what, values.name(node), ValueChange { named, before, after }, edited, Vec::new());
             }

@@ -1,23 +1,26 @@
 //! Findings by fingerprint: those of head except those of its parents, and those that became worse or better.
 
 use std::borrow::Cow;
+use std::cell::{OnceCell, RefCell};
 use std::collections::VecDeque;
 
 use foldhash::{HashMap, HashMapExt as _, HashSet, HashSetExt as _};
+use schema::read::PossibleIds;
 use schema::settings::Level;
 
 use super::renames::likely;
 use super::settings::BothRules;
-use super::{Delta, MeasureChange, Parents, Renames, postponed};
+use super::{Delta, MeasureChange, Parents, Postponed, Renames, postponed};
 use crate::Loaded;
 use crate::checks::{About, Group};
 use crate::finding::{Finding, Report, fingerprint};
 use crate::held_back::Unread;
-use crate::ids::RecordId;
+use crate::ids::{FileId, RecordId};
 use crate::measure::Measure;
 use crate::report::Rules;
 use crate::snapshot::Content;
 use crate::study::Study;
+use crate::values::GoalPoints;
 
 /// The fingerprint that a finding of base has in head, where records can have other ids.
 fn renamed(finding: &Finding, renames: &Renames) -> String {
@@ -176,21 +179,22 @@ pub(super) fn compare(parents: &Parents, head: &Study, delta: &mut Delta) {
     for ((renames, _), other) in seen.iter().zip(parents.seen()).skip(1) {
         // What another parent of a merge has already is no change of this one.
         let changed = BothRules::new(renames, other, &other.loaded, head).changes([&reports[0], &after]);
-        delta.settings.retain(|change| changed.iter().any(|also| also.key == change.key));
+        let keys: HashSet<&str> = changed.iter().map(|also| also.key.as_str()).collect();
+        delta.settings.retain(|change| keys.contains(change.key.as_str()));
     }
     delta.postponed = postponed::compare(parents, renames, head);
+    let postponed = PostponedRecords::new(&delta.postponed, first, head);
 
     let hidden = Hidden::new(parents, head);
+    let removed = RemovedNames::new(parents, head);
     for (index, finding) in findings.iter().enumerate() {
         let earlier = |all: &[(Renames, Matches<'_>)]| all.iter().any(|(_, of)| of.earlier[index].is_some());
         // Of a finding that was held back in an earlier state, how bad it was is known from the repaired state.
         let measures = compared.iter().filter_map(|(_, of)| of.earlier[index]?.measure.as_ref());
-        delta.compare_measures(measures, finding, head);
+        delta.compare_measures(measures, finding, &postponed);
         let list = if earlier(seen) {
             &mut delta.unchanged
-        } else if (earlier(repaired) || hidden.explains(finding) || both.uncover(finding))
-            && !names_removed_record(finding, parents, head)
-        {
+        } else if (earlier(repaired) || hidden.explains(finding) || both.uncover(finding)) && !removed.are_in(finding) {
             &mut delta.uncovered
         } else {
             &mut delta.new
@@ -203,6 +207,7 @@ pub(super) fn compare(parents: &Parents, head: &Study, delta: &mut Delta) {
         after.waived.iter().map(|finding| (finding.fingerprint(), finding)).collect();
     let unreadable: HashSet<&str> = head.loaded.unreadable().map(|found| head.loaded.path(found.file)).collect();
     let unread = Unread::new(head);
+    let numbers = OnceCell::new();
     let held_back: HashSet<String> = after.held_back.iter().map(Finding::fingerprint).collect();
     for finding in left {
         // What head cannot see is not fixed.
@@ -213,13 +218,14 @@ pub(super) fn compare(parents: &Parents, head: &Study, delta: &mut Delta) {
         };
         let has_no_number = || {
             let record = finding.record.as_deref().and_then(|id| head.loaded.find(renames.id(id)));
-            OF_NUMBERS.contains(&finding.check.name) && record.is_some_and(|record| lacks_number(head, record))
+            OF_NUMBERS.contains(&finding.check.name)
+                && record.is_some_and(|record| numbers.get_or_init(|| Numbers::new(head)).lacks(record))
         };
         if is_unseen || held_back.contains(&renamed(finding, renames)) || may_be_hidden() || has_no_number() {
             continue;
         }
         let waiver = waived.remove(&renamed(finding, renames)).and_then(|waived| waived.waiver.clone());
-        if waiver.is_some() || !(both.hide(finding) || delta.is_postponed(finding, first)) {
+        if waiver.is_some() || !(both.hide(finding) || postponed.explains_fix(finding)) {
             delta.fixed.push(Finding { waiver, ..finding.clone() });
         }
     }
@@ -233,13 +239,24 @@ pub(super) fn compare(parents: &Parents, head: &Study, delta: &mut Delta) {
 const OF_NUMBERS: [&str; 6] =
     ["excess-margin", "over-budget", "plan-above-targets", "plan-short", "points-short", "target-at-risk"];
 
-/// Whether a record has no number to compare: no value, or a goal for which the points needed are not known.
-fn lacks_number(head: &Study, record: RecordId) -> bool {
-    let values = head.values();
-    let goal = head.goals().iter().find(|goal| goal.index == record);
-    match goal {
-        Some(goal) => goal.needed.is_err() || goal.spread.is_none(),
-        None => values.record_node(record).is_some_and(|node| values.value(node).is_none()),
+/// The values of head, with its goals by record.
+struct Numbers<'s> {
+    head: &'s Study,
+    goals: HashMap<RecordId, &'s GoalPoints>,
+}
+
+impl<'s> Numbers<'s> {
+    fn new(head: &'s Study) -> Self {
+        Self { head, goals: head.goals().iter().map(|goal| (goal.index, goal)).collect() }
+    }
+
+    /// Whether a record has no number to compare: no value, or a goal for which the points needed are not known.
+    fn lacks(&self, record: RecordId) -> bool {
+        let values = self.head.values();
+        match self.goals.get(&record) {
+            Some(goal) => goal.needed.is_err() || goal.spread.is_none(),
+            None => values.record_node(record).is_some_and(|node| values.value(node).is_none()),
+        }
     }
 }
 
@@ -281,6 +298,10 @@ struct Hidden<'s> {
     ids: HashSet<&'s str>,
     parents: &'s Parents,
     head: &'s Study,
+    /// Whether each record that was asked for is the same in a parent.
+    unchanged: RefCell<HashMap<RecordId, bool>>,
+    /// Whether what is around each record that was asked for explains findings about it.
+    explained: RefCell<HashMap<RecordId, bool>>,
 }
 
 impl<'s> Hidden<'s> {
@@ -297,7 +318,7 @@ impl<'s> Hidden<'s> {
                 }
             }
         }
-        Self { ids, parents, head }
+        Self { ids, parents, head, unchanged: RefCell::default(), explained: RefCell::default() }
     }
 
     /// Whether a history finding comes from a hidden record: the history of an earlier state does not have it, so that the
@@ -306,8 +327,12 @@ impl<'s> Hidden<'s> {
         if self.ids.is_empty() || finding.check.group != Group::History {
             return false;
         }
+        let Some(own) = finding.record.as_deref().and_then(|id| self.head.loaded.find(id)) else { return false };
+        *self.explained.borrow_mut().entry(own).or_insert_with(|| self.explains_all_about(own))
+    }
+
+    fn explains_all_about(&self, own: RecordId) -> bool {
         let (graph, loaded) = (&self.head.graph, &self.head.loaded);
-        let Some(own) = finding.record.as_deref().and_then(|id| loaded.find(id)) else { return false };
         let linked = graph.outgoing(own).into_iter().chain(graph.incoming(own)).map(|(other, _)| other);
         let around: Vec<RecordId> = std::iter::once(own).chain(linked).collect();
         let is_hidden = |id: &RecordId| self.ids.contains(loaded.record(*id).id.as_str());
@@ -316,21 +341,45 @@ impl<'s> Hidden<'s> {
 
     /// Whether a record of head is the same in a parent.
     fn is_unchanged(&self, id: RecordId) -> bool {
-        let record = self.head.loaded.record(id);
-        self.parents.seen().any(|parent| {
-            let own = parent.loaded.find(record.id.as_str());
-            own.is_some_and(|own| parent.loaded.record(own).body == record.body)
+        *self.unchanged.borrow_mut().entry(id).or_insert_with(|| {
+            let record = self.head.loaded.record(id);
+            self.parents.seen().any(|parent| {
+                let own = parent.loaded.find(record.id.as_str());
+                own.is_some_and(|own| parent.loaded.record(own).body == record.body)
+            })
         })
     }
 }
 
-/// Whether a finding is about the name of a record that may have been in a file of a parent that could not be read, and
-/// that head no longer has: the repair removed it, so that the finding is new.
-fn names_removed_record(finding: &Finding, parents: &Parents, head: &Study) -> bool {
-    finding.unresolved.as_deref().filter(|name| !name.is_empty()).is_some_and(|name| {
-        let was_held = parents.seen().any(|parent| parent.loaded.may_have_held(name));
-        was_held && head.loaded.find(name).is_none()
-    })
+/// The names of records that may have been in a file of a parent that could not be read, and that head no longer has.
+struct RemovedNames<'s> {
+    held: PossibleIds<'s>,
+    /// Whether such a file has no text.
+    without_text: bool,
+    head: &'s Study,
+}
+
+impl<'s> RemovedNames<'s> {
+    fn new(parents: &'s Parents, head: &'s Study) -> Self {
+        let mut names = Self { held: PossibleIds::default(), without_text: false, head };
+        for loaded in parents.seen().map(|parent| &parent.loaded) {
+            let files: HashSet<FileId> = loaded.unreadable().map(|found| found.file).collect();
+            for file in files {
+                match &loaded.snapshot.files[file].content {
+                    Ok(bytes) => names.held.add(bytes),
+                    Err(_) => names.without_text = true,
+                }
+            }
+        }
+        names
+    }
+
+    /// Whether a finding is about such a name: the repair removed the record, so that the finding is new.
+    fn are_in(&self, finding: &Finding) -> bool {
+        finding.unresolved.as_deref().filter(|name| !name.is_empty()).is_some_and(|name| {
+            (self.without_text || self.held.contains(name)) && self.head.loaded.find(name).is_none()
+        })
+    }
 }
 
 /// For each new finding, whether it is about the car and is there only because of results that were added: without them,
@@ -359,7 +408,7 @@ impl Delta {
         &mut self,
         before: impl Iterator<Item = &'m Measure> + Clone,
         finding: &Finding,
-        head: &Study,
+        postponed: &PostponedRecords<'_>,
     ) {
         let by_size = |a: &&Measure, b: &&Measure| a.si().total_cmp(&b.si());
         let (Some(after), Some(most), Some(least)) =
@@ -371,18 +420,34 @@ impl Delta {
         if most.change_to(after).is_some_and(|change| change > 0.0) {
             self.worse.push(change(most));
         } else if least.change_to(after).is_some_and(|change| change < 0.0) {
-            let id = finding.record.as_deref().and_then(|id| head.loaded.find(id));
             // A verification that is due later is not less late.
-            let later = self.postponed.iter().any(|postponed| Some(postponed.head) == id);
-            if !(later && finding.check.name == postponed::CHECK) {
+            if !postponed.is_in_head(finding) {
                 self.better.push(change(least));
             }
         }
     }
+}
+
+/// The records whose due date is later in head.
+struct PostponedRecords<'s> {
+    in_base: HashSet<&'s str>,
+    in_head: HashSet<&'s str>,
+}
+
+impl<'s> PostponedRecords<'s> {
+    fn new(all: &[Postponed], base: &'s Study, head: &'s Study) -> Self {
+        let in_base = all.iter().map(|own| base.loaded.record(own.base).id.as_str()).collect();
+        let in_head = all.iter().map(|own| head.loaded.record(own.head).id.as_str()).collect();
+        Self { in_base, in_head }
+    }
+
+    /// Whether a finding of head is about a due date that is later there.
+    fn is_in_head(&self, finding: &Finding) -> bool {
+        finding.check.name == postponed::CHECK && finding.record.as_deref().is_some_and(|id| self.in_head.contains(id))
+    }
 
     /// Whether a finding of base is missing in head only because its due date is later there.
-    fn is_postponed(&self, finding: &Finding, base: &Study) -> bool {
-        let id = finding.record.as_deref().and_then(|id| base.loaded.find(id));
-        finding.check.name == postponed::CHECK && self.postponed.iter().any(|postponed| Some(postponed.base) == id)
+    fn explains_fix(&self, finding: &Finding) -> bool {
+        finding.check.name == postponed::CHECK && finding.record.as_deref().is_some_and(|id| self.in_base.contains(id))
     }
 }

@@ -3,10 +3,10 @@
 use foldhash::HashMap;
 use schema::quantity::Unit;
 
-use super::{ChangedNode, Delta};
+use super::{ChangedNode, Delta, ValueChange};
 use crate::ids::{NodeId, RecordId};
 use crate::study::Study;
-use crate::values::{Key, Spread, Status, Values};
+use crate::values::{GoalPoints, Key, Spread, Status, Values};
 
 /// The number that a headline shows.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -50,10 +50,16 @@ impl Delta {
     pub fn headlines(&self, base: &Study, head: &Study) -> Vec<Headline> {
         let mut all = Vec::new();
         let (old, new) = (base.values(), head.values());
+        let of_head = self.values.iter().filter_map(|value| match value.named {
+            ChangedNode::Head(node) => Some((node, value)),
+            ChangedNode::Base(_) => None,
+        });
+        let of_head: HashMap<NodeId, &ValueChange> = of_head.collect();
+        let id = |goal: &GoalPoints| base.loaded.record(goal.index).id.as_str();
+        let goals: HashMap<&str, &GoalPoints> = base.goals().iter().map(|own| (id(own), own)).collect();
         for goal in head.goals() {
-            let changed = self.values.iter().find(|value| value.named == ChangedNode::Head(goal.node));
-            let own =
-                base.goals().iter().find(|own| base.loaded.record(own.index).id == head.loaded.record(goal.index).id);
+            let changed = of_head.get(&goal.node);
+            let own = goals.get(head.loaded.record(goal.index).id.as_str()).copied();
             let before = match (own, changed) {
                 (Some(own), _) => own.predicted,
                 (None, Some(changed)) => changed.before,

@@ -135,7 +135,7 @@ impl<'s> Merged<'s> {
         let mut network = Network {
             nodes: head.network.nodes.clone(),
             calls: head.network.calls.iter().chain(&base.network.calls).cloned().collect(),
-            order: Vec::new(),
+            ..Network::default()
         };
         network.nodes.resize_with(next, || Value {
             rule: Rule::None,
@@ -177,6 +177,11 @@ impl<'s> Merged<'s> {
     /// The node here of a node of base.
     pub(super) fn of_base(&self, node: NodeId) -> NodeId {
         self.of_base[node]
+    }
+
+    /// The node of base of a node here.
+    pub(super) fn base(&self, node: NodeId) -> Option<NodeId> {
+        self.base_of[node]
     }
 
     /// Whether a node that both states have is a total that is switched by input.

@@ -13,6 +13,7 @@ mod headlines;
 mod limits;
 mod merged;
 mod parents;
+mod paths;
 mod postponed;
 mod records;
 mod renames;

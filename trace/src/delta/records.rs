@@ -1,6 +1,6 @@
 //! Records by id: which are the same, renamed, added or removed.
 
-use foldhash::{HashMap, HashMapExt as _};
+use foldhash::{HashMap, HashMapExt as _, HashSet};
 
 use super::Delta;
 use crate::Loaded;
@@ -63,10 +63,12 @@ impl Renames {
 
 pub(super) fn compare(renames: &Renames, base: &Study, head: &Study, delta: &mut Delta) {
     let (before, after) = (&base.loaded, &head.loaded);
+    let [unread_before, unread_after] = [before, after]
+        .map(|loaded| -> HashSet<&str> { loaded.unreadable().map(|found| loaded.path(found.file)).collect() });
     for (new, _) in after.records() {
         let Some(old) = renames.base_of[new] else {
             // Whether the file had it already is not known.
-            if !before.cannot_read(after.path(after.file(new))) {
+            if !unread_before.contains(after.path(after.file(new))) {
                 delta.added.push(new);
             }
             continue;
@@ -78,7 +80,7 @@ pub(super) fn compare(renames: &Renames, base: &Study, head: &Study, delta: &mut
         }
     }
     let is_removed =
-        |old: &RecordId| renames.head_of[*old].is_none() && !after.cannot_read(before.path(before.file(*old)));
+        |old: &RecordId| renames.head_of[*old].is_none() && !unread_after.contains(before.path(before.file(*old)));
     delta.removed.extend(before.record_ids().filter(is_removed));
     let by_id = |loaded: &Loaded, list: &mut Vec<RecordId>| {
         list.sort_by(|a, b| loaded.record(*a).id.cmp(&loaded.record(*b).id));

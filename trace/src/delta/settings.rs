@@ -1,8 +1,9 @@
 //! What a change does to the rules: the settings, the waivers and the templates of the project.
 
+use std::cell::OnceCell;
 use std::collections::{BTreeMap, BTreeSet};
 
-use foldhash::HashSet;
+use foldhash::{HashMap, HashSet};
 use schema::Quantity;
 use schema::read::tree::{Content, NodeId, Tree};
 use schema::records::Waiver;
@@ -13,7 +14,6 @@ use super::Renames;
 use crate::checks::{self, Check, Group};
 use crate::finding::Finding;
 use crate::hex::hex;
-use crate::ids::FileId;
 use crate::load::FileProblem;
 use crate::snapshot::{Source, TEMPLATES};
 use crate::study::Study;
@@ -43,6 +43,66 @@ pub(super) struct BothRules<'s> {
     texts: [RuleTexts; 2],
     /// Whether a file is a record file under the settings of head.
     is_record: Box<dyn Fn(&str) -> bool>,
+    /// Whether the rules about the history differ.
+    history_differs: bool,
+}
+
+/// The numbers of findings that are not reported because of rules, each counted when it is first asked for.
+struct HiddenFindings<'r, 's> {
+    rules: &'r BothRules<'s>,
+    reports: [&'r Report; 2],
+    of_check: OnceCell<HashMap<&'static str, usize>>,
+    of_waiver: OnceCell<HashMap<&'r str, usize>>,
+    ignored: OnceCell<usize>,
+    of_history: OnceCell<usize>,
+}
+
+impl<'r, 's> HiddenFindings<'r, 's> {
+    fn new(rules: &'r BothRules<'s>, reports: [&'r Report; 2]) -> Self {
+        let (of_check, of_waiver) = (OnceCell::new(), OnceCell::new());
+        Self { rules, reports, of_check, of_waiver, ignored: OnceCell::new(), of_history: OnceCell::new() }
+    }
+
+    /// The number of findings that are not reported because of a rule of head.
+    fn by_rule(&self, key: &str) -> usize {
+        let (top, rest) = key.split_once('.').unwrap_or((key, ""));
+        match top {
+            "levels" => {
+                let check = rest.split('.').next().and_then(checks::find);
+                let off = check.filter(|check| level_now(self.rules.head, check) == Level::Off);
+                off.map_or(0, |off| self.of_check().get(off.name).copied().unwrap_or(0))
+            }
+            "waivers" => self.of_waiver().get(rest).copied().unwrap_or(0),
+            "ignore" => *self
+                .ignored
+                .get_or_init(|| self.reports[0].findings.iter().filter(|finding| self.rules.ignores(finding)).count()),
+            "history" => *self.of_history.get_or_init(|| self.count_of_history()),
+            _ => 0,
+        }
+    }
+
+    fn of_check(&self) -> &HashMap<&'static str, usize> {
+        self.of_check.get_or_init(|| counts(self.reports[1].findings.iter().map(|finding| finding.check.name)))
+    }
+
+    fn of_waiver(&self) -> &HashMap<&'r str, usize> {
+        let report = self.reports[1];
+        self.of_waiver.get_or_init(|| counts(report.waived.iter().filter_map(|finding| finding.waiver.as_deref())))
+    }
+
+    fn count_of_history(&self) -> usize {
+        let [before, after] = self.reports;
+        let known: HashSet<String> = after.findings.iter().map(Finding::fingerprint).collect();
+        let of_history = before.findings.iter().filter(|finding| finding.check.group == Group::History);
+        of_history.filter(|finding| !known.contains(&finding.fingerprint())).count()
+    }
+}
+
+/// How often each name is there.
+fn counts<'n>(names: impl Iterator<Item = &'n str>) -> HashMap<&'n str, usize> {
+    let mut all = HashMap::default();
+    names.for_each(|name| *all.entry(name).or_default() += 1);
+    all
 }
 
 impl<'s> BothRules<'s> {
@@ -59,23 +119,25 @@ impl<'s> BothRules<'s> {
             let [mut before, after] =
                 [rules(&base.loaded, seen, Some(renames)), rules(&head.loaded, &head.loaded, None)];
             // A waiver in a file that head cannot read is not removed.
-            let unreadable: Vec<FileId> = head.loaded.unreadable().map(|found| found.file).collect();
-            let unread = |path: &str| unreadable.iter().any(|file| head.loaded.path(*file) == path);
+            let unreadable: HashSet<&str> =
+                head.loaded.unreadable().map(|found| head.loaded.path(found.file)).collect();
             for (id, record, _) in seen.waivers().filter(|_| !unreadable.is_empty()) {
                 let key = format!("waivers.{}", renames.id(record.id.as_str()));
-                if unread(seen.path(seen.file(id))) && !after.contains_key(&key) {
+                if unreadable.contains(seen.path(seen.file(id))) && !after.contains_key(&key) {
                     before.remove(&key);
                 }
             }
             [before, after]
         };
-        Self { base, head, texts, is_record: Box::new(head.loaded.snapshot.is_record()) }
+        let history_differs = history_differs(&texts);
+        Self { base, head, texts, is_record: Box::new(head.loaded.snapshot.is_record()), history_differs }
     }
 
     /// The rules that differ. `reports`: the findings of both under the levels of base.
     pub(super) fn changes(&self, reports: [&Report; 2]) -> Vec<RuleChange> {
         let [before, after] = &self.texts;
         let keys: BTreeSet<&String> = before.keys().chain(after.keys()).collect();
+        let hidden = HiddenFindings::new(self, reports);
         let change = |key: &&String| {
             let (was, is) = (before.get(*key), after.get(*key));
             let differs = was != is && !self.mean_the_same(key, was, is);
@@ -83,7 +145,7 @@ impl<'s> BothRules<'s> {
                 key: (*key).clone(),
                 before: was.cloned(),
                 after: is.cloned(),
-                hidden: self.hidden(key, reports),
+                hidden: hidden.by_rule(key),
             };
             differs.then(change)
         };
@@ -98,38 +160,11 @@ impl<'s> BothRules<'s> {
 
     /// Whether a finding of head is missing in base only because base did not look for it in the history.
     pub(super) fn uncover(&self, finding: &Finding) -> bool {
-        finding.check.group == Group::History && self.history_differs()
+        finding.check.group == Group::History && self.history_differs
     }
 
     fn ignores(&self, finding: &Finding) -> bool {
         finding.path != FILE && !(self.is_record)(&finding.path)
-    }
-
-    fn history_differs(&self) -> bool {
-        let [before, after] = self.texts.each_ref().map(|texts| {
-            texts.iter().filter(|(key, _)| *key == "history" || key.starts_with("history.")).collect::<Vec<_>>()
-        });
-        before != after
-    }
-
-    /// The number of findings that are not reported because of a rule of head.
-    fn hidden(&self, key: &str, [before, after]: [&Report; 2]) -> usize {
-        let (top, rest) = key.split_once('.').unwrap_or((key, ""));
-        match top {
-            "levels" => {
-                let check = rest.split('.').next().and_then(checks::find);
-                let off = check.filter(|check| level_now(self.head, check) == Level::Off);
-                off.map_or(0, |off| after.findings.iter().filter(|finding| finding.check.name == off.name).count())
-            }
-            "waivers" => after.waived.iter().filter(|finding| finding.waiver.as_deref() == Some(rest)).count(),
-            "ignore" => before.findings.iter().filter(|finding| self.ignores(finding)).count(),
-            "history" => {
-                let known: HashSet<String> = after.findings.iter().map(Finding::fingerprint).collect();
-                let of_history = before.findings.iter().filter(|finding| finding.check.group == Group::History);
-                of_history.filter(|finding| !known.contains(&finding.fingerprint())).count()
-            }
-            _ => 0,
-        }
     }
 
     /// Whether two texts of a rule mean the same.
@@ -145,6 +180,14 @@ impl<'s> BothRules<'s> {
         let quantity = |text: Option<&String>| text.and_then(|text| Quantity::parse(text).ok());
         matches!((quantity(was), quantity(is)), (Some(was), Some(is)) if was.same_value(&is))
     }
+}
+
+/// Whether the rules about the history differ between base and head.
+fn history_differs(texts: &[RuleTexts; 2]) -> bool {
+    let [before, after] = texts.each_ref().map(|texts| {
+        texts.iter().filter(|(key, _)| *key == "history" || key.starts_with("history.")).collect::<Vec<_>>()
+    });
+    before != after
 }
 
 /// The level of a check in a state.

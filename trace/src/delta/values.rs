@@ -1,14 +1,11 @@
 //! Values by name: which changed, and the paths from the causes of the changes to the points.
 
-use std::collections::VecDeque;
-
-use foldhash::{HashMap, HashMapExt as _};
-use schema::Kind;
 use schema::quantity::same_number;
 
 use super::causes::{self, Cause, Draft};
 use super::drafts::Drafts;
 use super::merged::Merged;
+use super::paths::Dependents;
 use super::{Delta, Renames};
 use crate::graph::LONGEST_CHAIN;
 use crate::ids::{NodeId, RecordId};
@@ -51,14 +48,6 @@ fn same(a: Option<f64>, b: Option<f64>) -> bool {
         (Some(a), Some(b)) => same_number(a, b),
         (None, None) => true,
         _ => false,
-    }
-}
-
-/// The kind of the record whose value a node is.
-fn kind_of(values: &Values, node: NodeId) -> Option<Kind> {
-    match values.keys[node] {
-        Key::Record(index) => Some(values.graph.loaded.record(index).kind()),
-        Key::Part(..) | Key::Group(..) | Key::Local(..) | Key::NotInParts(_) => None,
     }
 }
 
@@ -143,19 +132,19 @@ pub(super) fn compare(renames: &Renames, base: &Study, head: &Study, delta: &mut
             changed[node] = true;
         }
     }
-    let of_head = Dependents::new(new, |node| changed[node]);
-    let of_base =
+    let mut of_head = Dependents::new(new, |node| changed[node]);
+    let mut of_base =
         Dependents::new(old, |node| removed[node] || counterparts.head_of[node].is_some_and(|node| changed[node]));
     delta.other = other;
     delta.causes = drafts
         .into_iter()
         .map(|Draft { mut cause, start, .. }| {
             let (values, path) = match start.map(|start| start.named) {
-                Some(ChangedNode::Head(node)) => (new, of_head.path(new, node)),
-                Some(ChangedNode::Base(node)) => (old, of_base.path(old, node)),
+                Some(ChangedNode::Head(node)) => (new, of_head.path(node)),
+                Some(ChangedNode::Base(node)) => (old, of_base.path(node)),
                 None => (new, Vec::new()),
             };
-            cause.affects = path.iter().skip(1).take(LONGEST_CHAIN).map(|node| values.name(*node)).collect();
+            cause.affects = path.iter().take(LONGEST_CHAIN).map(|node| values.name(*node)).collect();
             cause
         })
         .collect();
@@ -166,73 +155,4 @@ pub(super) fn compare(renames: &Renames, base: &Study, head: &Study, delta: &mut
             .then(b.affects.len().cmp(&a.affects.len()))
             .then_with(|| (&a.id, a.what).cmp(&(&b.id, b.what)))
     });
-}
-
-/// The changed values that have each changed value as an input.
-struct Dependents {
-    by_input: HashMap<NodeId, Vec<NodeId>>,
-}
-
-impl Dependents {
-    fn new(values: &Values, changed: impl Fn(NodeId) -> bool) -> Self {
-        let mut by_input: HashMap<NodeId, Vec<NodeId>> = HashMap::new();
-        for node in NodeId::all(values.keys.len()).filter(|node| changed(*node)) {
-            for &input in values.network.nodes[node].inputs.iter().filter(|input| changed(**input)) {
-                by_input.entry(input).or_default().push(node);
-            }
-        }
-        Self { by_input }
-    }
-
-    /// The shortest path from a value to an event, and on to its goal; if it reaches no event, to the last value it
-    /// changes.
-    fn path(&self, values: &Values, from: NodeId) -> Vec<NodeId> {
-        let mut path = self.search(from, |node| kind_of(values, node) == Some(Kind::Event));
-        if let Some(&last) = path.last()
-            && kind_of(values, last) == Some(Kind::Event)
-        {
-            path.extend(self.search(last, |node| kind_of(values, node) == Some(Kind::Goal)).into_iter().skip(1));
-        }
-        // The total of the car is that of its parts, so the system of the part is not on the shortest path; it changes
-        // too.
-        if let (Key::Part(part, amount), Some(Key::Group(None, _))) =
-            (&values.keys[from], path.get(1).map(|node| &values.keys[*node]))
-        {
-            let system = values.graph.loaded.record(*part).about().and_then(|id| values.graph.loaded.find(id.as_str()));
-            let system = system.and_then(|system| values.node(&Key::Group(Some(system), *amount)));
-            if let Some(system) =
-                system.filter(|system| self.by_input.get(&from).is_some_and(|all| all.contains(system)))
-            {
-                path.insert(1, system);
-            }
-        }
-        path.retain(|node| *node == from || !matches!(values.keys[*node], Key::Local(..) | Key::NotInParts(_)));
-        path
-    }
-
-    /// The shortest path to a node that is searched for; if there is none, to the last node that was visited.
-    fn search(&self, from: NodeId, found: impl Fn(NodeId) -> bool) -> Vec<NodeId> {
-        let mut before: HashMap<NodeId, NodeId> = HashMap::from_iter([(from, from)]);
-        let mut queue = VecDeque::from([from]);
-        let mut last = from;
-        while let Some(node) = queue.pop_front() {
-            last = node;
-            if found(node) {
-                break;
-            }
-            for &dependent in self.by_input.get(&node).into_iter().flatten() {
-                before.entry(dependent).or_insert_with(|| {
-                    queue.push_back(dependent);
-                    node
-                });
-            }
-        }
-        let mut path = vec![last];
-        while let Some(&previous) = before.get(&last).filter(|previous| **previous != last) {
-            path.push(previous);
-            last = previous;
-        }
-        path.reverse();
-        path
-    }
 }

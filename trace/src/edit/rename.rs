@@ -1,5 +1,6 @@
 //! A record under another id: the id itself, every key, list and formula that names it, and `formerly`.
 
+use foldhash::HashSet;
 use schema::edit::{self, Change, Value};
 use schema::formula::Formula;
 use schema::read::places;
@@ -120,8 +121,9 @@ fn names(loaded: &Loaded, trees: &mut Trees<'_>, from: RecordId, [old, new]: [&s
     let mut all: Vec<Change> = Vec::new();
     let is_named = |name: &str| name == old || name.strip_prefix(old).is_some_and(|rest| rest.starts_with('.'));
     let renamed = |name: &str| format!("{new}{}", &name[old.len()..]);
+    let mut known: HashSet<Change> = HashSet::default();
     let mut add = |change: Change| {
-        if !all.contains(&change) {
+        if known.insert(change.clone()) {
             all.push(change);
         }
     };

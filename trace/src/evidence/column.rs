@@ -50,7 +50,9 @@ pub(super) fn read(table: &mut Table, reading: &Reading, left: &mut usize) -> Re
     let mut all = Readings { numbers: Vec::new(), rows: 0, of, unit };
     // The rows with the text that the fewest rows have; all rows without `where`.
     let fewest = only.iter().map(|(column, _, text)| table.rows_with(*column, text)).min_by_key(ExactSizeIterator::len);
-    count_rows(left, fewest.as_ref().map_or(of, ExactSizeIterator::len)).map_err(under("from"))?;
+    // Each condition looks at each of them.
+    let looks = fewest.as_ref().map_or(of, ExactSizeIterator::len).saturating_mul(only.len().max(1));
+    count_rows(left, looks).map_err(under("from"))?;
     let rows = fewest.map_or_else(|| Box::new(0..of) as Box<dyn Iterator<Item = usize>>, |rows| Box::new(rows));
     for row in rows.take_while(|row| *row < of) {
         if !only.iter().all(|(position, _, text)| is_equal(table.cell(row, *position), text)) {

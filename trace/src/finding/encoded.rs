@@ -1,5 +1,8 @@
 //! A report in binary form, to be kept: checks, kinds and levels by word, never by their number.
 
+use std::sync::Arc;
+
+use foldhash::HashMap;
 use schema::Kind;
 use schema::read::Spot;
 use schema::settings::Level;
@@ -53,7 +56,7 @@ fn store(finding: &Finding) -> Option<StoredFinding<'_>> {
         spot: (finding.spot.line, finding.spot.column),
         message: &finding.message,
         help: &finding.help,
-        chain: finding.chain.iter().map(String::as_str).collect(),
+        chain: finding.chain.iter().map(|id| &**id).collect(),
         waiver: finding.waiver.as_deref(),
         measure,
         unresolved: finding.unresolved.as_deref(),
@@ -61,15 +64,37 @@ fn store(finding: &Finding) -> Option<StoredFinding<'_>> {
 }
 
 /// The report of these bytes; `None` if they are not what [`encode`] writes.
-pub(crate) fn decode(bytes: &[u8]) -> Option<Report> {
+pub(crate) fn decode<'bytes>(bytes: &'bytes [u8]) -> Option<Report> {
     type Stored<'b> = (Vec<StoredFinding<'b>>, Vec<StoredFinding<'b>>, Vec<StoredFinding<'b>>);
-    let ((findings, waived, held_back), rest): (Stored<'_>, &[u8]) = postcard::take_from_bytes(bytes).ok()?;
-    let all = |stored: Vec<StoredFinding<'_>>| stored.into_iter().map(restore).collect::<Option<Vec<Finding>>>();
+    let ((findings, waived, held_back), rest): (Stored<'bytes>, &[u8]) = postcard::take_from_bytes(bytes).ok()?;
+    let mut chains = RestoredChains::default();
+    let mut all = |stored: Vec<StoredFinding<'bytes>>| {
+        stored.into_iter().map(|stored| restore(stored, &mut chains)).collect::<Option<Vec<Finding>>>()
+    };
     let (findings, waived, held_back) = (all(findings)?, all(waived)?, all(held_back)?);
     rest.is_empty().then_some(Report { findings, waived, held_back })
 }
 
-fn restore(stored: StoredFinding<'_>) -> Option<Finding> {
+/// The chains that were restored so far, which findings share.
+#[derive(Default)]
+struct RestoredChains<'b> {
+    chains: HashMap<Vec<&'b str>, Arc<[Arc<str>]>>,
+    ids: HashMap<&'b str, Arc<str>>,
+}
+
+impl<'b> RestoredChains<'b> {
+    fn of(&mut self, chain: Vec<&'b str>) -> Arc<[Arc<str>]> {
+        if let Some(known) = self.chains.get(&chain) {
+            return Arc::clone(known);
+        }
+        let id = |id: &&'b str| Arc::clone(self.ids.entry(*id).or_insert_with(|| (*id).into()));
+        let new: Arc<[Arc<str>]> = chain.iter().map(id).collect();
+        self.chains.insert(chain, Arc::clone(&new));
+        new
+    }
+}
+
+fn restore<'b>(stored: StoredFinding<'b>, chains: &mut RestoredChains<'b>) -> Option<Finding> {
     let kind = match stored.kind {
         Some(word) => Some(Kind::from_singular(word)?),
         None => None,
@@ -88,7 +113,7 @@ fn restore(stored: StoredFinding<'_>) -> Option<Finding> {
         spot: Spot { line: stored.spot.0, column: stored.spot.1 },
         message: stored.message.to_owned(),
         help: stored.help.to_owned(),
-        chain: stored.chain.into_iter().map(str::to_owned).collect(),
+        chain: chains.of(stored.chain),
         waiver: stored.waiver.map(str::to_owned),
         measure,
         unresolved: stored.unresolved.map(str::to_owned),
@@ -117,7 +142,7 @@ mod tests {
             spot: Spot { line: 12, column: 5 },
             message: "it is 2 kg over".to_owned(),
             help: "take away 2 kg".to_owned(),
-            chain: vec!["car-mass".to_owned(), "goal".to_owned()],
+            chain: ["car-mass", "goal"].map(Arc::<str>::from).into(),
             waiver: None,
             measure: Some(Measure::of(2.0, 205.0, &Unit::parse("kg").unwrap())),
             unresolved: Some("no-such-id".to_owned()),
@@ -127,7 +152,7 @@ mod tests {
             record: None,
             kind: None,
             field: None,
-            chain: Vec::new(),
+            chain: Arc::default(),
             waiver: Some("agreed".to_owned()),
             measure: Some(Measure::days(12)),
             unresolved: None,

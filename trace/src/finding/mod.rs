@@ -1,6 +1,9 @@
 //! A finding: the check, the record, the position, the level and a fingerprint that identifies it.
 
+pub(crate) mod chains;
 pub(crate) mod encoded;
+
+use std::sync::Arc;
 
 use schema::read::Spot;
 use schema::records::Kind;
@@ -33,7 +36,7 @@ pub struct Finding {
     /// How to fix it.
     pub help: String,
     /// The ids from the record up to the goal, its own first.
-    pub chain: Vec<String>,
+    pub chain: Arc<[Arc<str>]>,
     /// The waiver that accepts it, if one does.
     pub waiver: Option<String>,
     /// How bad it is, if that is a number.

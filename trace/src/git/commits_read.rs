@@ -45,7 +45,7 @@ pub fn count_commits_again() {
 }
 
 /// Counts one more, given its id.
-pub(super) fn count_commit(id: &str) {
+pub(crate) fn count_commit(id: &str) {
     OF_PROCESS.add(id);
 }
 

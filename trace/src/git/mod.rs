@@ -88,6 +88,7 @@ mod writing;
 
 pub use base::Base;
 pub use beside::{Beside, Rights, Unfilled};
+pub(crate) use commits_read::count_commit;
 pub use commits_read::{commits_read, count_commits_again};
 pub use create::{NewCommit, create_repository};
 pub use error::GitError;

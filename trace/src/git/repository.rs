@@ -5,8 +5,9 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use foldhash::{HashMap, HashSet};
+use schema::read::LARGEST_FILE;
 
-use super::access::{Access, Entry, EntryKind, Index, NamedCommit, Object, ObjectKind};
+use super::access::{Access, Entry, EntryKind, Index, NamedCommit, Object, ObjectKind, too_much};
 use super::config_size;
 use super::environment::{Environment, Locals};
 use super::error::GitError;
@@ -141,6 +142,17 @@ impl Repository {
         let entries: Vec<Entry> = ids.iter().map(|id| Entry::of_object(id)).collect();
         let entries: Vec<&Entry> = entries.iter().collect();
         self.run(|access| access.contents(&entries, u64::MAX))
+    }
+
+    /// The contents of the first of these blobs, in their order: at least one, and not many more bytes than a large file.
+    pub(super) fn first_blobs(&self, ids: &[&str]) -> Result<Vec<Content>, GitError> {
+        let entries: Vec<Entry> = ids.iter().map(|id| Entry::of_object(id)).collect();
+        let entries: Vec<&Entry> = entries.iter().collect();
+        let mut contents = self.run(|access| access.contents(&entries, LARGEST_FILE))?;
+        let too_much = too_much();
+        let end = contents.iter().position(|content| content.as_ref().is_err_and(|error| *error == too_much));
+        contents.truncate(end.unwrap_or(contents.len()).max(1));
+        Ok(contents)
     }
 
     /// The commit of HEAD; `None` before the first commit.

@@ -2,7 +2,7 @@
 //!
 //! Complete trees are never compared: only the object ids of the project's subtree, and that subtree if they differ.
 
-use foldhash::HashMap;
+use foldhash::{HashMap, HashSet};
 use schema::{Day, settings};
 
 use super::error::GitError;
@@ -28,7 +28,7 @@ pub(crate) struct WalkedCommit {
     pub(crate) prefix: String,
     /// The files that differ from the first parent, by their paths below the project root.
     pub(crate) changes: Vec<FileChange>,
-    /// The other parents, of a merge.
+    /// The other parents, of a merge: at most [`MOST_OTHERS`].
     pub(crate) others: Vec<String>,
 }
 
@@ -74,6 +74,15 @@ pub(crate) struct Walk {
 
 /// The commits that are known, and the prefix of the project in each.
 pub(crate) type Known = HashMap<String, String>;
+
+/// The number of different parents of a merge, besides the first one, whose branches may be read.
+const MOST_OTHERS: usize = 100;
+
+/// The first of these ids, each once.
+fn first_different<'i>(ids: impl IntoIterator<Item = &'i String>) -> Vec<String> {
+    let mut seen = HashSet::default();
+    ids.into_iter().filter(|id| seen.insert(*id)).take(MOST_OTHERS).cloned().collect()
+}
 
 /// The day of a time in seconds since 1970.
 pub(crate) fn day_of(seconds: i64) -> Option<Day> {
@@ -154,6 +163,9 @@ impl<'p> CommitSource<'p> {
         known: &Known,
     ) -> Result<Option<Walk>, Error> {
         let Some(repository) = self.repository else { return Ok(None) };
+        if known.get(tip).is_some_and(|known| known == prefix) {
+            return Ok(Some(Walk { tip: tip.to_owned(), met: Some(tip.to_owned()), ..Walk::default() }));
+        }
         let mut prefix = prefix.to_owned();
         if !repository.holds(&repository.commit(tip)?.tree, &marker(&prefix))? {
             // Renamed after the branch forked.
@@ -169,7 +181,7 @@ impl<'p> CommitSource<'p> {
 
     /// The commits that come in with a merge that is not committed yet.
     pub(crate) fn merge_heads(&self) -> Result<Vec<String>, Error> {
-        self.repository.map_or(Ok(Vec::new()), |repository| Ok(repository.merge_heads()?))
+        self.repository.map_or(Ok(Vec::new()), |repository| Ok(first_different(&repository.merge_heads()?)))
     }
 
     /// The contents of blobs, in their order.
@@ -177,6 +189,14 @@ impl<'p> CommitSource<'p> {
         match self.repository {
             Some(repository) => Ok(repository.blobs(ids)?),
             None => Err(GitError::NoRepository { hint: "run `git init` and commit the records" }.into()),
+        }
+    }
+
+    /// The contents of the first of these blobs, in their order: at least one, and not many more bytes than a large file.
+    pub(crate) fn first_blobs(&self, ids: &[&str]) -> Result<Vec<Content>, Error> {
+        match self.repository {
+            Some(repository) => Ok(repository.first_blobs(ids)?),
+            None => self.blobs(ids),
         }
     }
 
@@ -240,7 +260,7 @@ impl Repository {
                     tree: own.unwrap_or_default().to_owned(),
                     prefix: prefix.clone(),
                     changes,
-                    others: others.to_vec(),
+                    others: first_different(others),
                 });
             }
             let (Some((parent_id, before)), Some(there)) = (parent, parent_trail) else { break };

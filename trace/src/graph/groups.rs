@@ -14,12 +14,14 @@ pub struct Given<'r, T> {
     pub group: Option<RecordId>,
 }
 
+/// The number of records around a record that are looked at: more than any real car has. The time for a long generated
+/// chain would grow with its square.
+pub(crate) const DEEPEST: usize = 64;
+
 impl Loaded {
     /// The record and what encloses it, from the inside out: a part, its system, the system around that. It ends at the
     /// car, at an unknown name, and before a record would come twice.
     pub fn enclosing(&self, id: RecordId) -> impl Iterator<Item = RecordId> + '_ {
-        // More than any real car has; the time for a long generated chain would grow with its square.
-        const DEEPEST: usize = 64;
         let mut path: Vec<RecordId> = Vec::new();
         std::iter::from_fn(move || {
             let next = match path.last() {
@@ -40,8 +42,7 @@ impl Loaded {
         let mut outermost = id;
         for around in self.enclosing(id) {
             let damage = self.damaged.get(self.record(around).id.as_str());
-            let is_unread = |key: &String| key == "of" || key == "in" || keys.contains(&key.as_str());
-            if damage.is_some_and(|damage| damage.keys.iter().any(is_unread)) {
+            if damage.is_some_and(|damage| ["of", "in"].iter().chain(keys).any(|key| damage.has(key))) {
                 return false;
             }
             outermost = around;
@@ -73,11 +74,7 @@ impl Loaded {
     ) -> Option<Given<'r, T>> {
         self.part(id)?;
         // A key that is there but could not be read is not missing.
-        if self
-            .damaged
-            .get(self.record(id).id.as_str())
-            .is_some_and(|damage| damage.keys.iter().any(|unread| unread == key))
-        {
+        if self.damaged.get(self.record(id).id.as_str()).is_some_and(|damage| damage.has(key)) {
             return None;
         }
         let mut around = self.enclosing(id).skip(1);

@@ -76,7 +76,7 @@ pub(super) fn references(record: &Record) -> Vec<Reference<'_>> {
         Body::Event(event) => {
             let score = event.score.as_ref();
             let sheet = score.and_then(|score| crate::sheets::find(score.r#use.as_deref()?));
-            let mut local: Vec<&str> = sheet.into_iter().flat_map(|sheet| sheet.names()).chain([NONE]).collect();
+            let mut local: HashSet<&str> = sheet.into_iter().flat_map(|sheet| sheet.names()).chain([NONE]).collect();
             local.extend(score.iter().flat_map(|score| score.given.keys().map(schema::Id::as_str)));
             all.values("reads", &event.reads, &local);
             if let Some(chance) = event.chance.as_ref().map(Expression::text)
@@ -103,7 +103,7 @@ pub(super) fn references(record: &Record) -> Vec<Reference<'_>> {
             if let Some(budget) = &target.share_of {
                 all.name(None, &["share-of"], budget.as_str(), Expected::Named(ReferenceKey::ShareOf));
             }
-            all.values("given", &target.given, &[]);
+            all.values("given", &target.given, &HashSet::default());
         }
         Body::Requirement(requirement) => {
             all.id(Link::Of, "of", requirement.of.as_ref(), Expected::CarOr(ReferenceKey::Subject));
@@ -196,9 +196,10 @@ impl<'r> Collector<'r> {
 
     /// The inputs of an analysis.
     fn inputs(&mut self, analysis: &'r Analysis) {
+        let local = HashSet::default();
         for (name, value) in analysis.given.iter() {
             if !stress::is_text(analysis, name.as_str()) {
-                self.value("given", name, value, &analysis.given, &[]);
+                self.value("given", name, value, &analysis.given, &local);
             } else if name.as_str() == stress::FILE && stress::is_stress_file(value.text()) {
                 self.name(None, &["given", name.as_str()], value.text(), Expected::File);
             }
@@ -206,7 +207,7 @@ impl<'r> Collector<'r> {
     }
 
     /// Inputs that are a single name; names inside formulas are checked with the formulas.
-    fn values(&mut self, key: &'r str, given: &'r Entries<schema::Id, Expression>, local: &[&str]) {
+    fn values(&mut self, key: &'r str, given: &'r Entries<schema::Id, Expression>, local: &HashSet<&str>) {
         for (name, value) in given.iter() {
             self.value(key, name, value, given, local);
         }
@@ -218,7 +219,7 @@ impl<'r> Collector<'r> {
         name: &'r schema::Id,
         value: &'r Expression,
         given: &'r Entries<schema::Id, Expression>,
-        local: &[&str],
+        local: &HashSet<&str>,
     ) {
         let text = value.text();
         let route: &[&str] = if key == "score" { &["score", "given", name.as_str()] } else { &[key, name.as_str()] };
@@ -227,7 +228,7 @@ impl<'r> Collector<'r> {
             self.name(None, &route, file, Expected::File);
         } else if is_table(value) {
             self.name(None, route, text, Expected::File);
-        } else if is_name(text) && !local.contains(&text) && given.get(text).is_none() {
+        } else if is_name(text) && !local.contains(text) && given.get(text).is_none() {
             self.name(None, route, text, Expected::Value);
         }
     }
@@ -304,14 +305,16 @@ pub(super) fn resolve(
     let kind = loaded.record(index).kind();
     // A name that another event gives or reads, for example the best time that two events share.
     if let (Expected::Value, Some(event), Some(name)) = (reference.expected, loaded.event(index), amount) {
-        let given = event.score.iter().flat_map(|score| score.given.keys());
-        let names: Vec<&str> = given.chain(event.reads.keys()).map(schema::Id::as_str).collect();
-        if names.contains(&name) {
+        let score = event.score.as_ref();
+        if event.reads.get(name).is_some() || score.is_some_and(|score| score.given.get(name).is_some()) {
             return Ok(Some(index));
         }
-        let help = suggest::nearest(name, names.iter().copied()).map(|near| format!("did you mean `{id}.{near}`?"));
-        let first =
-            || names.first().map(|own| format!("use a name under its `given` or `reads`, for example `{id}.{own}`"));
+        let given = || score.into_iter().flat_map(|score| score.given.keys());
+        let names = || given().chain(event.reads.keys()).map(schema::Id::as_str);
+        let near = if suggest { suggest::nearest(name, names()) } else { None };
+        let help = near.map(|near| format!("did you mean `{id}.{near}`?"));
+        let example = |own| format!("use a name under its `given` or `reads`, for example `{id}.{own}`");
+        let first = || names().next().map(example);
         let help = help.or_else(first);
         let help = help.unwrap_or_else(|| format!("add `{name}` under `given` of its score"));
         return Err(broken(format!("the score of {id} has no `{name}`"), help));

@@ -4,6 +4,8 @@ mod candidates;
 mod cycles;
 mod driven;
 mod groups;
+mod inherited;
+mod known;
 mod links;
 mod query;
 
@@ -14,7 +16,6 @@ use foldhash::{HashMap, HashMapExt as _};
 use petgraph::graph::{DiGraph, NodeIndex};
 use petgraph::visit::EdgeRef;
 use petgraph::{Direction, graph::EdgeIndex};
-use schema::records::ReferenceKey;
 use schema::records::roles::TierRule;
 use schema::words::CAR;
 
@@ -27,7 +28,10 @@ pub use cycles::Cycle;
 pub(crate) use cycles::shortest_cycle;
 pub use driven::Driven;
 pub(crate) use driven::target_read;
+pub(crate) use groups::DEEPEST;
 pub use groups::Given;
+use inherited::Inherited;
+use known::Known;
 pub use links::Broken;
 pub(crate) use links::{named_in, renamed_help};
 pub use query::Chains;
@@ -90,6 +94,7 @@ pub struct Graph {
     /// References to missing records or files, or to records of the wrong kind.
     pub broken: Vec<Broken>,
     edges: DiGraph<(), Link, u32>,
+    known: Known,
 }
 
 impl Graph {
@@ -99,7 +104,8 @@ impl Graph {
         for _ in &loaded.entries {
             edges.add_node(());
         }
-        let mut broken = Vec::new();
+        let (mut broken, mut inherited) = (Vec::new(), Inherited::default());
+        let mut over = None;
         let suggestions = 5 + 500_000 / loaded.entries.len().max(1);
         // Earlier ids are listed when the first unknown one is found.
         let former: OnceCell<HashMap<&str, RecordId>> = OnceCell::new();
@@ -122,24 +128,21 @@ impl Graph {
                         }
                     }
                     Ok(None) => {}
-                    Err(found) => broken.push(found),
+                    Err(found) if broken.len() < MOST_BROKEN => broken.push(found),
+                    Err(found) => {
+                        over.get_or_insert(found);
+                    }
                 }
             }
-            // What is wrong with a link of a group is reported once, on its system.
-            let serves = loaded.serves(id);
-            for to in serves.value.keys().filter(|_| serves.group.is_some()) {
-                if let Some(to) = loaded.find(to.as_str())
-                    && loaded.kind(to).may_be_named_under(ReferenceKey::Serves)
-                {
-                    edges.add_edge(node(id), node(to), Link::Serves);
-                }
-            }
+            inherited.add(loaded, id, &mut edges);
         }
+        broken.extend(over.map(too_many_broken));
+        broken.extend(inherited.too_many(loaded));
         for (result, target) in driven::links(loaded) {
             edges.add_edge(node(result), node(target), Link::Reads);
         }
         links::suspect_existing_ids(loaded, &mut broken);
-        Self { loaded: Arc::clone(loaded), broken, edges }
+        Self { loaded: Arc::clone(loaded), broken, edges, known: Known::default() }
     }
 
     /// The number of records.
@@ -235,6 +238,17 @@ impl Graph {
         let lead = |id| self.loaded.record(id).body.common().lead().filter(|lead| !lead.trim().is_empty());
         self.enclosing(id).find_map(lead)
     }
+}
+
+/// The largest number of broken references that are kept.
+const MOST_BROKEN: usize = 140_000;
+
+/// What is reported at the first broken reference that is not kept.
+fn too_many_broken(first: Broken) -> Broken {
+    let message = format!(
+        "the project has more than {MOST_BROKEN} broken references, and this one and further ones are not listed"
+    );
+    Broken { missing: None, near: None, message, help: "fix the listed ones first".to_owned(), ..first }
 }
 
 fn node(id: RecordId) -> NodeIndex<u32> {

@@ -2,8 +2,8 @@
 
 use std::collections::VecDeque;
 
-use foldhash::HashSet;
 use petgraph::Direction;
+use schema::read::Damage;
 use schema::records::{Method, Revision, TestResult};
 
 use super::{Graph, Link};
@@ -119,18 +119,27 @@ impl Graph {
         self.loaded.enclosing(id)
     }
 
-    /// The ids of analyses that a later one supersedes.
-    pub fn superseded(&self) -> HashSet<&str> {
-        self.loaded.superseded()
+    /// The analyses that inform a decision or a part, in the order of the records.
+    pub fn informing(&self, id: RecordId) -> Vec<RecordId> {
+        let mut all: Vec<RecordId> = self.linked(id, Link::Informs, Direction::Incoming).collect();
+        all.sort_unstable();
+        all.dedup();
+        all
     }
 
     /// The results of a record in the order of their dates, and of their records for the same date: the latest is last.
     /// A result without a date, which is an error by itself, comes first.
     pub fn results(&self, id: RecordId) -> Vec<(RecordId, &TestResult)> {
-        let linked = self.linked(id, Link::Verifies, Direction::Incoming);
-        let mut all: Vec<_> = linked.filter_map(|id| Some((id, self.loaded.result(id)?))).collect();
-        all.sort_by_key(|(id, result)| (result.date, *id));
-        all
+        self.with_bodies(self.results_of(id).map_or(&[], |own| &own.all))
+    }
+
+    fn with_bodies(&self, results: &[RecordId]) -> Vec<(RecordId, &TestResult)> {
+        results.iter().filter_map(|id| Some((*id, self.loaded.result(*id)?))).collect()
+    }
+
+    /// Whether a record has a result.
+    pub(crate) fn has_result(&self, id: RecordId) -> bool {
+        self.results_of(id).is_some()
     }
 
     /// The place in the latest result of a goal that has one, and that result.
@@ -146,13 +155,7 @@ impl Graph {
 
     /// The results of a record as in [`Graph::results`], except those that another one of them supersedes.
     pub fn current_results(&self, id: RecordId) -> Vec<(RecordId, &TestResult)> {
-        let mut all = self.results(id);
-        let superseded: HashSet<&str> =
-            all.iter().flat_map(|(_, result)| result.supersedes.iter().map(schema::Id::as_str)).collect();
-        if !superseded.is_empty() {
-            all.retain(|(id, _)| !superseded.contains(self.loaded.record(*id).id.as_str()));
-        }
-        all
+        self.with_bodies(self.results_of(id).map_or(&[], |own| &own.current))
     }
 
     /// The method that a result of a record is of: its own, otherwise the first one that is planned.
@@ -177,12 +180,8 @@ impl Graph {
             methods.retain(|method| Some(*method) != first);
         }
         for of in std::iter::once(id).chain(verify.group) {
-            for (result_id, result) in self.current_results(of) {
-                if !self.lacks_outcome(of, result_id) {
-                    let own = self.method(of, result);
-                    methods.retain(|method| Some(*method) != own);
-                }
-            }
+            let with_result = self.results_of(of).map_or(&[][..], |own| &own.methods);
+            methods.retain(|method| !with_result.contains(method));
         }
         methods
     }
@@ -190,9 +189,9 @@ impl Graph {
     /// Whether a key of a result that decides could not be read.
     pub fn is_unread(&self, result: RecordId) -> bool {
         let damage = self.loaded.damaged.get(self.loaded.record(result).id.as_str());
-        let decides = |key: &String| ["value", "outcome", "date", "by"].contains(&key.as_str());
+        let is_undecided = |damage: &Damage| ["value", "outcome", "date", "by"].iter().any(|key| damage.has(key));
         let is_read = |result: &TestResult| result.value.is_none() || result.quantity().is_some();
-        damage.is_some_and(|damage| damage.keys.iter().any(decides)) || !self.loaded.result(result).is_none_or(is_read)
+        damage.is_some_and(is_undecided) || !self.loaded.result(result).is_none_or(is_read)
     }
 
     /// Whether a result says if a record is met. A number alone does not, if the record has no limit.
@@ -205,7 +204,7 @@ impl Graph {
     pub fn lacks_outcome(&self, of: RecordId, id: RecordId) -> bool {
         let Some(result) = self.loaded.result(id).filter(|result| result.value.is_some()) else { return false };
         let damage = self.loaded.damaged.get(self.loaded.record(id).id.as_str());
-        let is_unread = damage.is_some_and(|damage| damage.keys.iter().any(|key| key == "outcome"));
+        let is_unread = damage.is_some_and(|damage| damage.has("outcome"));
         !is_unread && !self.is_conclusive(of, result)
     }
 }

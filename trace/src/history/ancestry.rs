@@ -233,7 +233,9 @@ impl History {
 
     /// The branches that a commit merged and that changed a record, with its history there.
     fn branches_of(&self, record: &RecordHistory, commit: CommitIndex) -> Vec<(&Self, &RecordHistory)> {
-        let branches = self.branches.iter().filter(|branch| branch.merge == commit);
+        // They have the order of their merges.
+        let from = self.branches.partition_point(|branch| branch.merge < commit);
+        let branches = self.branches[from..].iter().take_while(|branch| branch.merge == commit);
         branches
             .filter_map(|branch| Some((&branch.history, ids(record).find_map(|id| branch.history.record(id))?)))
             .collect()

@@ -11,6 +11,7 @@ use schema::read::flat;
 
 use super::differences::{Differences, Version};
 use super::log::{Log, Reader, RecordEvent};
+use super::versions::EntriesLeft;
 use crate::Error;
 use crate::git::walk::{Known, Walk, WalkedCommit};
 
@@ -41,6 +42,13 @@ pub(super) struct Fork {
     events: Vec<RecordEvent>,
 }
 
+/// What may still be read of all branches.
+struct Limits {
+    /// The number of commits that are visited so far.
+    visited: u32,
+    entries: EntriesLeft,
+}
+
 /// The commit of a merge, and its other parents.
 type Merge = (u32, Vec<String>);
 
@@ -58,8 +66,9 @@ impl Reader<'_> {
     /// from a cache, so that the same branches are read.
     pub(super) fn add_all_branches(&mut self, all: Vec<Merge>) -> Result<(), Error> {
         let mut known = self.log.all_commits();
-        let mut visited = self.log.visited.iter().fold(0_u32, |sum, (_, visited)| sum.saturating_add(*visited));
-        self.add_branches(all, &mut known, 0, &mut visited)
+        let visited = self.log.visited.iter().fold(0_u32, |sum, (_, visited)| sum.saturating_add(*visited));
+        let mut limits = Limits { visited, entries: EntriesLeft::of_branches(&self.log) };
+        self.add_branches(all, &mut known, 0, &mut limits)
     }
 
     fn add_branches(
@@ -67,25 +76,32 @@ impl Reader<'_> {
         all: Vec<Merge>,
         known: &mut Known,
         depth: usize,
-        visited: &mut u32,
+        limits: &mut Limits,
     ) -> Result<(), Error> {
         let needed: HashSet<u32> = self.log.events.iter().filter(|event| is_needed(event)).map(|e| e.commit).collect();
         for (merge, others) in all {
             if !needed.contains(&merge) || depth >= DEEPEST {
                 continue;
             }
-            let before = *visited;
+            let before = limits.visited;
+            // Where branches without a commit of their own fork: it is enough to know this once.
+            let mut forks: HashSet<String> = HashSet::default();
             for other in others {
-                if *visited > MOST_VISITED {
+                if limits.visited > MOST_VISITED {
                     break;
                 }
-                if let Some(log) = self.read_branch(merge, &other, known, depth, visited)? {
-                    self.log.shallow |= log.shallow;
+                let Some(log) = self.read_branch(merge, &other, known, depth, limits)? else { continue };
+                self.log.shallow |= log.shallow;
+                let is_new = match &log.commits[..] {
+                    [fork] => forks.insert(fork.id.clone()),
+                    _ => true,
+                };
+                if is_new {
                     self.log.branches.push(BranchLog { merge, log });
                 }
             }
-            if depth == 0 && *visited > before {
-                self.log.visited.push((merge, *visited - before));
+            if depth == 0 && limits.visited > before {
+                self.log.visited.push((merge, limits.visited - before));
             }
         }
         Ok(())
@@ -97,13 +113,14 @@ impl Reader<'_> {
         other: &str,
         known: &mut Known,
         depth: usize,
-        visited: &mut u32,
+        limits: &mut Limits,
     ) -> Result<Option<Log>, Error> {
         let child = &self.log.commits[merge as usize];
-        let Some(walk) = self.source.walk_branch(other, &child.id, &child.prefix, known)? else {
-            return Ok(None);
-        };
-        *visited = visited.saturating_add(u32::try_from(walk.passed).unwrap_or(u32::MAX));
+        let walk = self.source.walk_branch(other, &child.id, &child.prefix, known)?;
+        // A parent that is known already counts, too.
+        let passed = walk.as_ref().map_or(1, |walk| walk.passed.max(1));
+        limits.visited = limits.visited.saturating_add(u32::try_from(passed).unwrap_or(u32::MAX));
+        let Some(walk) = walk else { return Ok(None) };
         if walk.met.is_none() && walk.commits.is_empty() {
             return Ok(None);
         }
@@ -117,11 +134,13 @@ impl Reader<'_> {
         branch.log.commits.push(WalkedCommit::beyond(met, prefix));
         branch.fork = Some(Fork::default());
         let merges = merges(&walk, 1);
+        branch.left = limits.entries;
         branch.add_commits(walk)?;
+        limits.entries = branch.left;
         let fork = branch.fork.take().unwrap_or_default();
         branch.log.events.splice(0..0, fork.events);
         known.extend(branch.log.all_commits());
-        branch.add_branches(merges, known, depth + 1, visited)?;
+        branch.add_branches(merges, known, depth + 1, limits)?;
         Ok(Some(branch.log))
     }
 
@@ -145,7 +164,10 @@ impl Reader<'_> {
         }
         let Some(old) = old.filter(|_| !first.is_empty()) else { return fork };
         for record in flat::records(&old.bytes).unwrap_or_default() {
-            if is_needed_of(record.kind) && first.remove(record.id.as_str()) {
+            if is_needed_of(record.kind)
+                && first.remove(record.id.as_str())
+                && self.left.take_record(record.fields.len())
+            {
                 let event = self.set_event(0, path, &record);
                 fork.events.push(event);
             }

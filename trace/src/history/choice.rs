@@ -79,11 +79,10 @@ impl<'h> Choice<'h> {
 
     /// The analyses that inform the decision and were added after the choice, in the order of the records.
     pub fn later_analyses(&self, study: &Study) -> Vec<LaterAnalysis<'h>> {
-        let id = &study.loaded.record(self.decision).id;
-        let informing = study.loaded.analyses().filter(|(.., analysis)| analysis.informs.contains(id));
+        let informing = study.graph.informing(self.decision).into_iter();
         informing
-            .filter_map(|(analysis, record, _)| {
-                let added = self.history.record(record.id.as_str())?;
+            .filter_map(|analysis| {
+                let added = self.history.record(study.loaded.record(analysis).id.as_str())?;
                 let place = self.history.place_of_addition(added);
                 let at = added.added;
                 self.is_before(place).then_some(LaterAnalysis { analysis, commit: place.commit, place, at })

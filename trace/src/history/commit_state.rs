@@ -65,12 +65,15 @@ impl CommitState {
         all
     }
 
-    /// Evaluates loaded records; `None` if their models are over the budget. Returns the runs of the models, too.
-    fn evaluate(loaded: &Arc<Loaded>, budget: &mut WorkBudget) -> Option<(Self, Runs)> {
+    /// Evaluates loaded records; `None` if they or their models are over the budget. Returns the runs of the models, too.
+    fn evaluate(loaded: &Arc<Loaded>, budget: &mut StateBudget) -> Option<(Self, Runs)> {
+        if !budget.take_records(loaded.entries.len()) {
+            return None;
+        }
         let values = Values::new(&Arc::new(Graph::new(loaded)));
         let runs = values.model_runs();
         // Uncertainties, and the derivatives that they need, are calculated below: most of the work.
-        if !budget.take(&runs) {
+        if !budget.models.take(&runs) {
             return None;
         }
         let mut past = HashMap::new();
@@ -120,16 +123,22 @@ pub fn state_at(
     history: &History,
     commit: CommitIndex,
 ) -> Option<CommitState> {
-    states_of(project, loaded, &[history.commit(commit)?], &mut |_, _| {}).0.pop().flatten()
+    states_of(project, loaded, &[history.commit(commit)?], &mut |_, _| {}).all.pop().flatten()
 }
+
+/// The largest number of records that are evaluated in all states of a history.
+const MOST_RECORDS: usize = 500_000;
 
 /// The evaluated states over a history.
 #[derive(Debug, Default)]
 pub struct States {
     /// The states, each with its commit.
     pub all: Vec<(CommitIndex, CommitState)>,
-    /// The number of commits that are not evaluated, because their models need too much work.
+    /// The number of commits that are not evaluated, because their models need too much work, or because all commits have
+    /// too many records.
     pub over_limit: usize,
+    /// Whether it is because of the records.
+    pub too_many_records: bool,
 }
 
 impl States {
@@ -140,7 +149,11 @@ impl States {
             1 => "1 commit is".to_owned(),
             count => format!("{count} commits are"),
         };
-        Some(WorkBudget::message(&format!("{commits} not evaluated")))
+        Some(if self.too_many_records {
+            format!("{commits} not evaluated: too many records for so many commits, see Limits in SECURITY.md")
+        } else {
+            WorkBudget::message(&format!("{commits} not evaluated"))
+        })
     }
 }
 
@@ -157,9 +170,9 @@ pub fn states(
 ) -> States {
     let chosen = last_of_periods(&history.commits, most);
     let commits: Vec<&Commit> = chosen.iter().map(|commit| &history.commits[*commit]).collect();
-    let (all, over_limit) = states_of(project, loaded, &commits, tick);
+    let Evaluated { all, over_limit, budget } = states_of(project, loaded, &commits, tick);
     let all = chosen.iter().zip(all).filter_map(|(commit, state)| Some((*commit, state?))).collect();
-    States { all, over_limit }
+    States { all, over_limit, too_many_records: budget.records.is_none() }
 }
 
 /// The last commit of each period, by dates that never decrease.
@@ -182,18 +195,42 @@ fn last_of_periods(commits: &[Commit], most: usize) -> Vec<CommitIndex> {
     chosen
 }
 
-/// The states of these commits: from the cache, or from their records; and how many are over the limit.
+/// What may still be evaluated.
+struct StateBudget {
+    models: WorkBudget,
+    /// The number of records; `None` after a state that had more.
+    records: Option<usize>,
+}
+
+impl StateBudget {
+    /// Takes a state of so many records; `false` if there are too many.
+    fn take_records(&mut self, records: usize) -> bool {
+        self.records = self.records.and_then(|left| left.checked_sub(records));
+        self.records.is_some()
+    }
+}
+
+/// The states of some commits, `None` for those that are not evaluated.
+struct Evaluated {
+    all: Vec<Option<CommitState>>,
+    /// The number of those over the limit.
+    over_limit: usize,
+    budget: StateBudget,
+}
+
+/// The states of these commits: from the cache, or from their records.
 fn states_of(
     project: &Project,
     loaded: &Arc<Loaded>,
     commits: &[&Commit],
     tick: &mut dyn FnMut(usize, usize),
-) -> (Vec<Option<CommitState>>, usize) {
+) -> Evaluated {
     let cache = CacheFile::of_states(project.commits(&loaded.snapshot));
     let cached = cache.as_ref().map(CacheFile::read).unwrap_or_default();
     let mut new: Vec<(&[u8], Vec<u8>)> = Vec::new();
     let (mut all, mut parsed, mut before) = (Vec::new(), ParseCache::of_many_states(), None::<Arc<Loaded>>);
-    let (mut budget, mut over_limit) = (WorkBudget::default(), 0);
+    let mut budget = StateBudget { models: WorkBudget::default(), records: Some(MOST_RECORDS) };
+    let mut over_limit = 0;
     for (done, commit) in commits.iter().enumerate() {
         tick(done, commits.len());
         let Some(id) = &commit.id else {
@@ -204,8 +241,8 @@ fn states_of(
         };
         let tree = commit.tree.as_bytes();
         // A state from the cache counts as much as one that is evaluated.
-        if let Some((state, runs)) = cached.get(tree).and_then(decode) {
-            let is_within = budget.take(&runs);
+        if let Some((state, runs, records)) = cached.get(tree).and_then(decode) {
+            let is_within = budget.take_records(records as usize) && budget.models.take(&runs);
             over_limit += usize::from(!is_within);
             all.push(is_within.then_some(state));
             continue;
@@ -216,18 +253,19 @@ fn states_of(
             all.push(None);
             continue;
         };
+        let records = then.entries.len() as u32;
         let state = CommitState::evaluate(&then, &mut budget);
         before = Some(then);
         over_limit += usize::from(state.is_none());
         all.push(state.map(|(state, runs)| {
-            new.extend(encode(&state, &runs).map(|bytes| (tree, bytes)));
+            new.extend(encode(&state, &runs, records).map(|bytes| (tree, bytes)));
             state
         }));
     }
     if let (Some(cache), false) = (cache, new.is_empty()) {
         cache.write(&cached, &new);
     }
-    (all, over_limit)
+    Evaluated { all, over_limit, budget }
 }
 
 /// A value of a state, as it is in the cache.
@@ -247,8 +285,8 @@ struct StoredValue<'b> {
     unit: &'b str,
 }
 
-/// The bytes of a state; `None` if they could not be read again.
-fn encode(state: &CommitState, runs: &Runs) -> Option<Vec<u8>> {
+/// The bytes of a state of so many records; `None` if they could not be read again.
+fn encode(state: &CommitState, runs: &Runs, records: u32) -> Option<Vec<u8>> {
     let all = state.all();
     let stored = all.iter().map(|(name, past)| StoredValue {
         name,
@@ -263,13 +301,13 @@ fn encode(state: &CommitState, runs: &Runs) -> Option<Vec<u8>> {
     });
     let all: Vec<StoredValue<'_>> = stored.collect();
     let runs: Vec<([u8; 32], u32)> = runs.iter().map(|(key, work)| (key.array(), *work)).collect();
-    postcard::to_stdvec(&(runs, all)).ok()
+    postcard::to_stdvec(&(records, runs, all)).ok()
 }
 
-/// The state of these bytes; `None` if they are not what [`encode`] writes.
-fn decode(bytes: &[u8]) -> Option<(CommitState, Runs)> {
-    type Stored<'b> = (Vec<([u8; 32], u32)>, Vec<StoredValue<'b>>);
-    let ((runs, all), rest): (Stored<'_>, &[u8]) = postcard::take_from_bytes(bytes).ok()?;
+/// The state of these bytes, with its runs and the number of its records; `None` if they are not what [`encode`] writes.
+fn decode(bytes: &[u8]) -> Option<(CommitState, Runs, u32)> {
+    type Stored<'b> = (u32, Vec<([u8; 32], u32)>, Vec<StoredValue<'b>>);
+    let ((records, runs, all), rest): (Stored<'_>, &[u8]) = postcard::take_from_bytes(bytes).ok()?;
     let in_order = all.windows(2).all(|pair| pair[0].name < pair[1].name);
     if !rest.is_empty() || !in_order {
         return None;
@@ -295,7 +333,7 @@ fn decode(bytes: &[u8]) -> Option<(CommitState, Runs)> {
         values.insert(stored.name.to_owned(), past);
     }
     let runs = runs.into_iter().map(|(key, work)| (RunKey::of_bytes(key), work)).collect();
-    Some((CommitState { values }, runs))
+    Some((CommitState { values }, runs, records))
 }
 
 #[cfg(test)]
@@ -336,8 +374,8 @@ mod tests {
     #[test]
     fn a_state_is_read_as_it_was_written() {
         let runs: Runs = vec![(RunKey::of([&b"lap"[..]]), 7), (RunKey::of([&b"circle"[..]]), u32::MAX)];
-        let bytes = encode(&of_every_status(), &runs).unwrap();
-        assert_eq!(decode(&bytes), Some((of_every_status(), runs)));
+        let bytes = encode(&of_every_status(), &runs, 300).unwrap();
+        assert_eq!(decode(&bytes), Some((of_every_status(), runs, 300)));
         for length in 0..bytes.len() {
             assert_eq!(decode(&bytes[..length]), None, "{length}");
         }
@@ -347,7 +385,7 @@ mod tests {
             for bits in [0x01, 0x81, 0xff] {
                 let mut damaged = bytes.clone();
                 damaged[at] ^= bits;
-                if let Some((state, _)) = decode(&damaged) {
+                if let Some((state, ..)) = decode(&damaged) {
                     state.all().iter().for_each(|(_, past)| drop(past.shown()));
                 }
             }
@@ -357,7 +395,7 @@ mod tests {
     /// If the order of the statuses in the code changes, stored states keep their meaning.
     #[test]
     fn statuses_are_stored_by_word() {
-        let bytes = encode(&of_every_status(), &Runs::new()).unwrap();
+        let bytes = encode(&of_every_status(), &Runs::new(), 1).unwrap();
         let occurs = |bytes: &[u8], word: &str| bytes.windows(word.len()).any(|part| part == word.as_bytes());
         for status in Status::ALL {
             assert!(occurs(&bytes, status.word()), "{status:?}");
@@ -372,7 +410,7 @@ mod tests {
         let state = |change: fn(&mut PastValue)| {
             let mut state = of_every_status();
             state.values.values_mut().for_each(change);
-            encode(&state, &Runs::new()).unwrap()
+            encode(&state, &Runs::new(), 1).unwrap()
         };
         assert!(decode(&state(|_| {})).is_some());
         assert_eq!(decode(&state(|past| past.value = Some(f64::NAN))), None);

@@ -21,6 +21,11 @@ impl Version {
         let chunks = flat::chunks(&bytes);
         Self { bytes, chunks }
     }
+
+    /// The number of bytes that it needs in memory.
+    pub(super) fn size(&self) -> usize {
+        self.bytes.len() + self.chunks.as_ref().map_or(0, |chunks| size_of_val(&chunks[..]))
+    }
 }
 
 /// The records that differ between two versions of a file.
@@ -101,25 +106,22 @@ fn by_chunks(old: Option<&Version>, before: &[Chunk], new: Option<&Version>, aft
     let mut found = compare(removed, added);
     // An id that appears twice in the file may still be in it.
     if !found.removed.is_empty() {
-        let kept: Vec<FlatRecord> =
-            after.iter().filter_map(|chunk| mentions(new, chunk, &found.removed)).flatten().collect();
-        for record in kept {
-            if let Some(at) = found.removed.iter().position(|id| *id == record.id) {
-                found.removed.swap_remove(at);
-                found.set.push(record);
-            }
-        }
+        let mut removed: HashSet<String> = std::mem::take(&mut found.removed).into_iter().collect();
+        let kept: Vec<FlatRecord> = after.iter().filter_map(|chunk| mentions(new, chunk, &removed)).flatten().collect();
+        found.set.extend(kept.into_iter().filter(|record| removed.remove(&record.id)));
+        found.removed = removed.into_iter().collect();
         found.removed.sort_unstable();
     }
     Some(found)
 }
 
 /// The records of a chunk, if it may contain one of these ids.
-fn mentions(file: &[u8], chunk: &Chunk, ids: &[String]) -> Option<Vec<FlatRecord>> {
+fn mentions(file: &[u8], chunk: &Chunk, ids: &HashSet<String>) -> Option<Vec<FlatRecord>> {
     let (head, body) = chunk.bytes(file);
     let text = body.trim_ascii_start();
-    let begins = |id: &String| text.starts_with(id.as_bytes()) && text.get(id.len()) == Some(&b':');
-    (head.is_empty() || ids.iter().any(begins)).then(|| flat::chunk(file, chunk)).flatten()
+    // An id has no colon in it.
+    let id = || std::str::from_utf8(text.get(..text.iter().position(|byte| *byte == b':')?)?).ok();
+    (head.is_empty() || id().is_some_and(|id| ids.contains(id))).then(|| flat::chunk(file, chunk)).flatten()
 }
 
 /// The records that are new or changed, and the ids that were removed. Of several records with one id the first is

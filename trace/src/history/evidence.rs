@@ -75,9 +75,13 @@ fn add_to_chain(
             add_numbers_of(record, &routes, &tables, versions);
         }
     }
+    let mut places: HashMap<&str, u32> = HashMap::new();
+    for (place, commit) in log.commits.iter().enumerate() {
+        places.entry(&commit.id).or_insert(place as u32);
+    }
     for (branch, own) in history.branches.iter_mut().zip(&log.branches) {
-        let fork = own.log.commits.first().and_then(|fork| log.commits.iter().position(|known| known.id == fork.id));
-        let fork = fork.map_or(own.merge, |at| at as u32);
+        let fork = own.log.commits.first().and_then(|fork| places.get(fork.id.as_str()).copied());
+        let fork = fork.unwrap_or(own.merge);
         add_to_chain(&mut branch.history, &own.log, versions, &|path| tables.blob_at(path, fork));
     }
 }
@@ -158,16 +162,22 @@ fn add_number(
         }
     }
     let mut keys: BTreeMap<String, Arc<str>> = BTreeMap::new();
+    // The keys as the text by which known numbers are found; `None` until they are asked for.
+    let mut shown: Option<Arc<str>> = None;
     let mut own = own.iter().copied().peekable();
     // The text of the number, and whether it was typed.
     let mut last: Option<(Arc<str>, bool)> = None;
     for commit in commits {
         let mut typed = None;
         while let Some(at) = own.next_if(|at| changes[*at].commit <= commit) {
-            match (below(&changes[at]), &changes[at].after) {
-                (Some(key), Some(text)) => drop(keys.insert(key, text.clone())),
-                (Some(key), None) => drop(keys.remove(&key)),
-                (None, _) => typed = Some(at),
+            let Some(key) = below(&changes[at]) else {
+                typed = Some(at);
+                continue;
+            };
+            shown = None;
+            match &changes[at].after {
+                Some(text) => drop(keys.insert(key, text.clone())),
+                None => drop(keys.remove(&key)),
             }
         }
         if let Some(path) = keys.get("from").map(|path| inside(path).unwrap_or_default()) {
@@ -178,7 +188,7 @@ fn add_number(
             }
             let found = first
                 .is_some_and(|first| first <= commit)
-                .then(|| versions.text(&keys, &path, tables.blob_at(&path, commit.index() as u32)));
+                .then(|| versions.text(&keys, &mut shown, &path, tables.blob_at(&path, commit.index() as u32)));
             let Some(text) = found.flatten() else { continue };
             if !last.as_ref().is_some_and(|(before, typed)| *before == text || (*typed && rounds_to(&text, before))) {
                 let before = last.take().map(|(text, _)| text);
@@ -205,18 +215,25 @@ fn rounds_to(read: &str, typed: &str) -> bool {
 /// The numbers of versions of files, each read once.
 struct Versions<'s> {
     source: CommitSource<'s>,
-    texts: HashMap<(String, String), Option<Arc<str>>>,
+    texts: HashMap<(String, Arc<str>), Option<Arc<str>>>,
     tables: table::Tables,
 }
 
 impl Versions<'_> {
     /// The text of a number from its keys and the blob of its file.
-    fn text(&mut self, keys: &BTreeMap<String, Arc<str>>, path: &str, blob: Option<String>) -> Option<Arc<str>> {
+    fn text(
+        &mut self,
+        keys: &BTreeMap<String, Arc<str>>,
+        shown: &mut Option<Arc<str>>,
+        path: &str,
+        blob: Option<String>,
+    ) -> Option<Arc<str>> {
         if let Some(typed) = keys.get("typed") {
             return Some(typed.clone());
         }
         let blob = blob?;
-        let key = (format!("{path}:{blob}"), format!("{keys:?}"));
+        let shown = shown.get_or_insert_with(|| format!("{keys:?}").into());
+        let key = (format!("{path}:{blob}"), Arc::clone(shown));
         if let Some(known) = self.texts.get(&key) {
             return known.clone();
         }

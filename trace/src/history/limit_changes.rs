@@ -1,5 +1,8 @@
 //! The changes of a limit that count for the checks: without those up to the base, typing errors and drafts.
 
+use std::sync::Arc;
+
+use foldhash::HashMap;
 use schema::Day;
 use schema::quantity::same_number;
 
@@ -45,6 +48,20 @@ impl History {
         counted.into_iter().map(|(change, _)| change).collect()
     }
 
+    /// The first commit in which a record was a share of each budget. Of a record only its first budget counts.
+    fn first_shares(&self) -> &HashMap<Arc<str>, CommitIndex> {
+        self.first_shares.get_or_init(|| {
+            let mut all: HashMap<Arc<str>, CommitIndex> = HashMap::default();
+            for change in self.records().iter().filter_map(|record| record.changes_of("share-of").next()) {
+                if let Some(id) = &change.after {
+                    let first = all.entry(Arc::clone(id)).or_insert(change.commit);
+                    *first = change.commit.min(*first);
+                }
+            }
+            all
+        })
+    }
+
     /// The position of the limit that others could rely on first: later ones are changes, earlier ones were drafts.
     ///
     /// A draft is changed within [`DRAFT_DAYS`] days after the limit appeared, before there is a result of the target or
@@ -58,11 +75,9 @@ impl History {
         let mut agreed = changes.iter().position(|(.., after)| after.is_some())?;
         let first = self.commit_of_limit(target, &changes[agreed]).day;
         let is_share = |commit: CommitIndex| {
-            let names = |id: &str| *target.id == *id || target.older_ids.iter().any(|older| **older == *id);
-            let shares = self.records().iter().filter_map(|record| record.changes_of("share-of").next());
-            shares
-                .filter_map(|change| Some((change.commit, change.after.as_deref()?)))
-                .any(|(at, id)| at < commit && names(id))
+            let first = self.first_shares();
+            let mut names = std::iter::once(&target.id).chain(&target.older_ids);
+            names.any(|id| first.get(id).is_some_and(|at| *at < commit))
         };
         while let Some(next @ (commit, _, Some(_))) = changes.get(agreed + 1) {
             let days = first.days_until(self.commit_of_limit(target, next).day);

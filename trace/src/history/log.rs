@@ -13,6 +13,7 @@ use schema::read::flat::FlatRecord;
 use super::branches::{self, BranchLog, Fork};
 use super::differences::{Differences, Version, differences, read_added};
 use super::unchanged;
+use super::versions::{BytesOfCommit, CurrentVersions, EntriesLeft, ReadableBlobs};
 use crate::Error;
 use crate::git::walk::{CommitSource, Known, Walk, WalkedCommit};
 use crate::load::is_table_name;
@@ -108,6 +109,12 @@ impl Log {
         all
     }
 
+    /// Calls this with the id of each commit, also of the branches.
+    pub(super) fn for_each_commit(&self, each: &mut impl FnMut(&str)) {
+        self.commits.iter().filter(|commit| !commit.id.is_empty()).for_each(|commit| each(&commit.id));
+        self.branches.iter().for_each(|branch| branch.log.for_each_commit(each));
+    }
+
     /// Drops everything after a commit; nothing if it is the tip.
     ///
     /// `false` if a folder became another project root after that commit, because then its earlier records are missing.
@@ -148,36 +155,14 @@ impl StringIndices {
     }
 }
 
-/// The last blob of each file that could be read.
-#[derive(Default)]
-struct ReadableBlobs {
-    last: HashMap<u32, u32>,
-    unread: HashSet<(u32, u32)>,
-    /// How many file events and unread versions of the log are in it.
-    complete_to: (usize, usize),
-}
-
-impl ReadableBlobs {
-    /// Adds what the log has more. Whether a version could be read is known as soon as the next one is asked for.
-    fn complete(&mut self, log: &Log) {
-        let (files, unread) = self.complete_to;
-        self.unread.extend(&log.unread[unread..]);
-        for event in &log.files[files..] {
-            if let Some(blob) = event.blob.filter(|_| !self.unread.contains(&(event.commit, event.path))) {
-                self.last.insert(event.path, blob);
-            }
-        }
-        self.complete_to = (log.files.len(), log.unread.len());
-    }
-}
-
 /// Adds commits to a log.
 pub(super) struct Reader<'s> {
     pub(super) log: Log,
     pub(super) strings: StringIndices,
     pub(super) source: CommitSource<'s>,
-    /// The last readable version of each file, by the index of its path.
-    current: HashMap<u32, Version>,
+    current: CurrentVersions,
+    /// How much more may be read.
+    pub(super) left: EntriesLeft,
     /// The blobs of those that are not in memory.
     readable: ReadableBlobs,
     /// The fork, if the log is that of a branch.
@@ -187,8 +172,9 @@ pub(super) struct Reader<'s> {
 impl<'s> Reader<'s> {
     /// Continues a log, which can be empty.
     pub(super) fn new(log: Log, source: CommitSource<'s>) -> Self {
-        let (strings, readable) = (StringIndices::new(&log), ReadableBlobs::default());
-        Self { strings, log, source, current: HashMap::new(), readable, fork: None }
+        let (strings, left) = (StringIndices::new(&log), EntriesLeft::of_chain(&log));
+        let (current, readable) = (CurrentVersions::default(), ReadableBlobs::default());
+        Self { log, strings, source, current, left, readable, fork: None }
     }
 
     /// Adds the commits of a walk with the branches of its merges.
@@ -265,8 +251,18 @@ impl<'s> Reader<'s> {
             self.log.files.push(FileEvent { commit, path, blob });
         }
         work.retain(|(_, path, ..)| !skipped.contains(path));
-        for batch in work.chunks(AT_ONCE) {
-            let contents = self.contents(batch.iter().map(|(.., new)| *new))?;
+        let (mut rest, mut at_once) = (&work[..], AT_ONCE);
+        let mut bytes = BytesOfCommit::default();
+        while !rest.is_empty() {
+            let mut contents = self.contents(rest.iter().take(at_once).map(|(.., new)| *new))?;
+            let (batch, later) = rest.split_at(contents.len());
+            // Large files are not read again and again because there are too many at once.
+            (rest, at_once) = (later, AT_ONCE.min(2 * batch.len()));
+            for ((commit, ..), content) in batch.iter().zip(&mut contents) {
+                if let Some(read) = content {
+                    *read = read.take().filter(|read| bytes.take(*commit, read.len()));
+                }
+            }
             // An added file differs from nothing, whatever happened before: several threads can read such files.
             let is_added = batch.iter().map(|(_, _, old, _)| old.is_none());
             let added: Vec<Option<Arc<[u8]>>> = contents
@@ -278,7 +274,7 @@ impl<'s> Reader<'s> {
             for ((&(commit, path, old, new), content), added) in batch.iter().zip(contents).zip(added) {
                 self.prepare(path, old)?;
                 self.log.files.push(FileEvent { commit, path, blob: new });
-                match added.filter(|_| !self.current.contains_key(&path)) {
+                match added.filter(|_| !self.current.contains(path)) {
                     Some((version, found)) => self.change_version(commit, path, None, Some(version), found),
                     None => self.change_file(commit, path, content),
                 }
@@ -289,11 +285,16 @@ impl<'s> Reader<'s> {
         Ok(true)
     }
 
-    /// The contents of blobs: `None` where there is none, `Some(None)` for one that cannot be read.
+    /// The contents of the first of these blobs, as many as may be in memory at once: `None` where there is none,
+    /// `Some(None)` for one that cannot be read.
     pub(super) fn contents(&self, blobs: impl Iterator<Item = Option<u32>> + Clone) -> Result<Vec<BlobContent>, Error> {
         let ids: Vec<&str> = blobs.clone().flatten().map(|blob| &*self.log.strings[blob as usize]).collect();
-        let mut contents = self.source.blobs(&ids)?.into_iter();
-        Ok(blobs.map(|blob| blob.and_then(|_| contents.next()).map(Result::ok)).collect())
+        let mut contents = self.source.first_blobs(&ids)?.into_iter();
+        let content = |blob: Option<u32>| match blob {
+            Some(_) => contents.next().map(|content| Some(content.ok())),
+            None => Some(None),
+        };
+        Ok(blobs.map_while(content).collect())
     }
 
     /// The files after the last commit: path and blob.
@@ -378,14 +379,14 @@ impl<'s> Reader<'s> {
 
     /// Reads the last readable version of a file, unless it is in memory.
     fn prepare(&mut self, path: u32, old: Option<u32>) -> Result<(), Error> {
-        if old.is_none() || self.current.contains_key(&path) {
+        if old.is_none() || self.current.contains(path) {
             return Ok(());
         }
         self.readable.complete(&self.log);
         let Some(readable) = self.readable.last.get(&path).copied().or(old) else { return Ok(()) };
         let id = self.log.strings[readable as usize].clone();
         if let Some(Ok(bytes)) = self.source.blobs(&[&id])?.pop() {
-            self.current.insert(path, Version::new(bytes));
+            self.current.keep(path, Some(Version::new(bytes)));
         }
         Ok(())
     }
@@ -403,13 +404,13 @@ impl<'s> Reader<'s> {
 
     /// Adds the events of a file with a new content: `None` if it was removed, `Some(None)` if it cannot be read.
     fn change_file(&mut self, commit: u32, path: u32, content: Option<Option<Arc<[u8]>>>) {
-        let old = self.current.remove(&path);
+        let old = self.current.take(path);
         let new = match content {
             None => None,
             Some(Some(bytes)) => Some(Version::new(bytes)),
             Some(None) => {
                 self.log.unread.push((commit, path));
-                self.current.extend(old.map(|old| (path, old)));
+                self.current.keep(path, old);
                 return;
             }
         };
@@ -418,6 +419,7 @@ impl<'s> Reader<'s> {
     }
 
     /// Adds the events of a file whose versions were compared; `found` is `None` if the new one cannot be read.
+    /// With more differences than may be read it counts as unread.
     fn change_version(
         &mut self,
         commit: u32,
@@ -426,9 +428,10 @@ impl<'s> Reader<'s> {
         new: Option<Version>,
         found: Option<Differences>,
     ) {
-        let Some(differs) = found else {
+        let is_first = commit == 0 && self.fork.is_none();
+        let Some(differs) = found.filter(|found| is_first || self.left.take_differences(found)) else {
             self.log.unread.push((commit, path));
-            self.current.extend(old.map(|old| (path, old)));
+            self.current.keep(path, old);
             return;
         };
         if let Some(fork) = self.fork.take() {
@@ -442,7 +445,7 @@ impl<'s> Reader<'s> {
             let event = self.set_event(commit, path, record);
             self.log.events.push(event);
         }
-        self.current.extend(new.map(|new| (path, new)));
+        self.current.keep(path, new);
     }
 }
 

@@ -11,6 +11,7 @@ mod branches;
 mod check_tests;
 pub mod choice;
 pub mod commit_state;
+mod derived;
 mod differences;
 mod evidence;
 pub(crate) mod limit_changes;
@@ -24,8 +25,9 @@ pub mod story;
 #[cfg(test)]
 mod tests;
 mod unchanged;
+mod versions;
 
-use std::sync::{Arc, OnceLock};
+use std::sync::Arc;
 
 use foldhash::{HashMap, HashMapExt as _};
 use schema::quantity::same_number;
@@ -37,7 +39,9 @@ use crate::ids::CommitIndex;
 use crate::snapshot::short_id;
 use crate::values::Limit;
 use ancestry::{Ancestry, Branch};
+use derived::Derived;
 use log::Log;
+use order::KnownDescendants;
 pub use past::{Logs, Past};
 
 /// The keys of a target's limit.
@@ -119,23 +123,7 @@ pub struct RecordHistory {
 }
 
 /// The indices of the changes of each field, once they are asked for.
-#[derive(Debug, Default)]
-struct ByRoute(OnceLock<HashMap<Arc<str>, Vec<usize>>>);
-
-// It follows from the changes, so that it is no part of what is compared, and a copy may get other changes.
-impl Clone for ByRoute {
-    fn clone(&self) -> Self {
-        Self::default()
-    }
-}
-
-impl PartialEq for ByRoute {
-    fn eq(&self, _: &Self) -> bool {
-        true
-    }
-}
-
-impl Eq for ByRoute {}
+type ByRoute = Derived<HashMap<Arc<str>, Vec<usize>>>;
 
 impl RecordHistory {
     /// The changes of one field.
@@ -169,7 +157,7 @@ impl RecordHistory {
     }
 
     fn by_route(&self) -> &HashMap<Arc<str>, Vec<usize>> {
-        self.by_route.0.get_or_init(|| {
+        self.by_route.get_or_init(|| {
             let mut all: HashMap<Arc<str>, Vec<usize>> = HashMap::new();
             for (at, change) in self.changes.iter().enumerate() {
                 all.entry(Arc::clone(&change.route)).or_default().push(at);
@@ -239,6 +227,9 @@ pub struct History {
     base: Option<CommitIndex>,
     /// `None` if no branch was read.
     ancestry: Option<Ancestry>,
+    /// The first commit in which a record was a share of each budget, by the id of the budget there.
+    first_shares: Derived<HashMap<Arc<str>, CommitIndex>>,
+    known_descendants: KnownDescendants,
 }
 
 impl History {
@@ -368,6 +359,8 @@ impl History {
             branches: log.branches.iter().map(Branch::from_log).collect(),
             base: None,
             ancestry: None,
+            first_shares: Derived::default(),
+            known_descendants: KnownDescendants::default(),
         };
         for (at, record) in history.records.iter().enumerate() {
             for id in &record.older_ids {

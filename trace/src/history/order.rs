@@ -1,7 +1,12 @@
 //! Whether a change was made before or after a record was written: from ancestry, and where that is unknown from dates.
 
+use std::sync::{Arc, Mutex, PoisonError};
+
+use foldhash::HashMap;
 use schema::Day;
 
+use super::ancestry::Ancestry;
+use super::derived::Derived;
 use super::{Change, Commit, CommitIndex, History, LimitChange, RecordHistory};
 
 /// How a change relates to a record that was written at some commits.
@@ -46,7 +51,7 @@ pub(crate) struct Descendants<'h> {
     /// The nodes of the commits at which it was written.
     written: Vec<usize>,
     /// Whether each node descends from one of them; `None` without branches, where the order of the commits decides.
-    descends: Option<Vec<bool>>,
+    descends: Option<Arc<Vec<bool>>>,
     /// The earliest time of the authors of those commits.
     author_time: i64,
 }
@@ -73,6 +78,32 @@ impl Descendants<'_> {
         }
         let day = self.history.no_later_than(change);
         if date.is_some_and(|date| day.is_some_and(|day| day > date)) { Order::DatedLater } else { Order::Before }
+    }
+}
+
+/// The number of bytes of descendants that are kept, because many questions are about the same commits.
+const MOST_KEPT: usize = 32 << 20;
+
+/// Whether each node descends from some nodes, by these.
+type DescendantsByNodes = HashMap<Vec<usize>, Arc<Vec<bool>>>;
+
+/// Which nodes descend from those that were asked for last.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub(super) struct KnownDescendants(Derived<Mutex<DescendantsByNodes>>);
+
+impl KnownDescendants {
+    /// Whether each node descends from one of these.
+    fn of(&self, ancestry: &Ancestry, written: &[usize]) -> Arc<Vec<bool>> {
+        let mut known = self.0.get_or_init(Mutex::default).lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(found) = known.get(written) {
+            return Arc::clone(found);
+        }
+        let found = Arc::new(ancestry.descendants(written));
+        if known.len() >= MOST_KEPT / found.len().max(256) {
+            known.clear();
+        }
+        known.insert(written.to_vec(), Arc::clone(&found));
+        found
     }
 }
 
@@ -141,7 +172,7 @@ impl History {
     }
 
     fn descendants_of(&self, written: Vec<usize>, author_time: Option<i64>) -> Descendants<'_> {
-        let descends = self.ancestry.as_ref().map(|ancestry| ancestry.descendants(&written));
+        let descends = self.ancestry.as_ref().map(|ancestry| self.known_descendants.of(ancestry, &written));
         Descendants { history: self, written, descends, author_time: author_time.unwrap_or(i64::MIN) }
     }
 

@@ -1,5 +1,7 @@
 //! Reading the history of a project, as far as it is available.
 
+use std::sync::Arc;
+
 use schema::Day;
 use schema::settings::HistorySetting;
 
@@ -8,6 +10,7 @@ use super::unchanged::Needed;
 use super::{History, evidence, log_codec};
 use crate::Error;
 use crate::git::cache_file::CacheFile;
+use crate::git::count_commit;
 use crate::git::walk::{CommitSource, Known, WalkedCommit};
 use crate::git::{GitError, Project};
 use crate::load::Loaded;
@@ -113,21 +116,21 @@ fn why(error: &Error) -> String {
 
 /// The last log that was read, for another state of the same project.
 #[derive(Clone, Default)]
-pub struct Logs(Option<(LogKey, Log)>);
+pub struct Logs(Option<(LogKey, Arc<Log>)>);
 
 /// What a log depends on: the tip, the prefix of the project root, and the files that are ignored.
 type LogKey = (String, String, Vec<String>);
 
 impl Logs {
-    fn log(&mut self, source: CommitSource<'_>, tip: &str, needed: Needed<'_>) -> Result<Option<Log>, Error> {
+    fn log(&mut self, source: CommitSource<'_>, tip: &str, needed: Needed<'_>) -> Result<Option<Arc<Log>>, Error> {
         let snapshot = source.snapshot;
         let key = (tip.to_owned(), snapshot.prefix.clone(), snapshot.settings.ignore.clone());
         let found = match self.0.take() {
             Some((known, log)) if known == key && needed.among(&log, snapshot).is_empty() => Some(log),
             Some((known, earlier)) if (&known.1, &known.2) == (&key.1, &key.2) => {
-                read_log(source, tip, true, Some(earlier), needed)?
+                read_log(source, tip, true, Some(Arc::unwrap_or_clone(earlier)), needed)?.map(Arc::new)
             }
-            _ => read_log(source, tip, true, None, needed)?,
+            _ => read_log(source, tip, true, None, needed)?.map(Arc::new),
         };
         self.0 = found.clone().map(|log| (key, log));
         Ok(found)
@@ -144,7 +147,13 @@ fn read_log(
     needed: Needed<'_>,
 ) -> Result<Option<Log>, Error> {
     let cache = if cached { CacheFile::of_history(source) } else { None };
-    let mut log = earlier.or_else(|| log_codec::read(cache.as_ref()?)).unwrap_or_default();
+    let from_cache = || {
+        let log = log_codec::read(cache.as_ref()?)?;
+        // The same time is allowed as for reading them.
+        log.for_each_commit(&mut count_commit);
+        Some(log)
+    };
+    let mut log = earlier.or_else(from_cache).unwrap_or_default();
     let Some(mut walk) = source.walk(tip, &log.known())? else { return Ok(None) };
     let kept = walk.met.as_deref().is_some_and(|met| log.truncate_to(met));
     if !kept {
@@ -191,21 +200,22 @@ fn read(
     let Some(tip) = source.tip()? else { return Ok(Past::Known(Box::default())) };
     let log = match logs {
         Some((logs, needed)) => logs.log(source, &tip, needed)?,
-        None => read_log(source, &tip, false, None, Needed::All)?,
+        None => read_log(source, &tip, false, None, Needed::All)?.map(Arc::new),
     };
     let Some(mut log) = log else { return Ok(Past::Known(Box::default())) };
     let committed = matches!(snapshot.source, Source::Revision { .. });
     if !committed {
         let commit = WalkedCommit::beyond(String::new(), snapshot.prefix.clone());
-        let mut reader = Reader::new(log, source);
+        let mut reader = Reader::new(Arc::unwrap_or_clone(log), source);
         let differs = reader.add_snapshot(commit, &evidence::files(loaded))?;
         if differs {
             reader.add_heads(source.merge_heads()?)?;
         }
-        log = reader.log;
+        let mut extended = reader.log;
         if !differs {
-            log.commits.pop();
+            extended.commits.pop();
         }
+        log = Arc::new(extended);
     }
     let mut history = Box::new(History::from_log(&log, (!committed).then_some(day)));
     evidence::add_numbers(&mut history, &log, source);

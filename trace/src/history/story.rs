@@ -68,6 +68,8 @@ pub struct Stories<'h> {
     history: &'h History,
     /// The records about each id: positions in [`History::records`], in ascending order.
     about: HashMap<&'h str, Vec<usize>>,
+    /// The analyses that find each id, with the places of these changes among all changes of the analysis.
+    found: HashMap<&'h str, Vec<(usize, usize)>>,
     /// The events that read each id, with the key.
     reads: HashMap<&'h str, Vec<(usize, &'h str)>>,
     /// The results of each event.
@@ -77,7 +79,13 @@ pub struct Stories<'h> {
 impl<'h> Stories<'h> {
     /// Looks at every record once.
     pub fn new(history: &'h History) -> Self {
-        let mut stories = Self { history, about: HashMap::new(), reads: HashMap::new(), results: HashMap::new() };
+        let mut stories = Self {
+            history,
+            about: HashMap::new(),
+            found: HashMap::new(),
+            reads: HashMap::new(),
+            results: HashMap::new(),
+        };
         let end = history.after_all();
         for (at, other) in history.records().iter().enumerate() {
             match other.kind {
@@ -86,7 +94,14 @@ impl<'h> Stories<'h> {
                     stories.link(at, other.last_value_at("of", end));
                     stories.link(at, other.last_value_at("criteria", end));
                 }
-                Kind::Analysis => other.changes.iter().for_each(|change| stories.link(at, found_by(change))),
+                Kind::Analysis => {
+                    for (place, change) in other.changes.iter().enumerate() {
+                        stories.link(at, found_by(change));
+                        if let Some(id) = found_by(change) {
+                            stories.found.entry(id).or_default().push((at, place));
+                        }
+                    }
+                }
                 Kind::Event => {
                     let changes = other.changes.iter().filter(|change| change.route.starts_with("reads."));
                     let last: BTreeMap<&str, Option<&str>> =
@@ -131,13 +146,26 @@ impl<'h> Stories<'h> {
         events
     }
 
-    /// The records that may be about a record, in their order.
-    fn others(&self, record: &RecordHistory, driven: &HashMap<usize, Vec<&str>>) -> Vec<usize> {
-        let linked = ids(record).filter_map(|id| self.about.get(id));
-        let results = driven.keys().filter_map(|event| self.results.get(event));
-        let mut all: Vec<usize> = linked.chain(results).flatten().copied().collect();
-        all.sort_unstable();
-        all.dedup();
+    /// The changes of each analysis that finds a record.
+    fn found(&self, record: &RecordHistory) -> HashMap<usize, Vec<usize>> {
+        let mut analyses: HashMap<usize, Vec<usize>> = HashMap::new();
+        for (at, place) in ids(record).filter_map(|id| self.found.get(id)).flatten() {
+            analyses.entry(*at).or_default().push(*place);
+        }
+        for places in analyses.values_mut() {
+            places.sort_unstable();
+            places.dedup();
+        }
+        analyses
+    }
+
+    /// The records that may be about a record, in their order, each with whether it names the record.
+    fn others(&self, record: &RecordHistory, driven: &HashMap<usize, Vec<&str>>) -> Vec<(usize, bool)> {
+        let linked = ids(record).filter_map(|id| self.about.get(id)).flatten().map(|at| (*at, true));
+        let results = driven.keys().filter_map(|event| self.results.get(event)).flatten().map(|at| (*at, false));
+        let mut all: Vec<(usize, bool)> = linked.chain(results).collect();
+        all.sort_unstable_by_key(|(at, is_linked)| (*at, !is_linked));
+        all.dedup_by_key(|(at, _)| *at);
         all
     }
 
@@ -244,23 +272,23 @@ impl Stories<'_> {
     /// Adds the rows of the results, revisions, waivers, decisions and analyses about a record.
     fn about(&self, record: &RecordHistory, all: &mut Vec<HistoryRow>) {
         let history = self.history;
-        let end = history.after_all();
-        let is_own = |id: &str| ids(record).any(|own| own == id);
-        let names = |list: &str| list.split(", ").any(is_own);
-        let driven = self.driven(record);
-        for at in self.others(record, &driven) {
+        let (driven, found) = (self.driven(record), self.found(record));
+        for (at, is_linked) in self.others(record, &driven) {
             let other = &history.records[at];
-            let links = |key: &str| other.last_value_at(key, end).is_some_and(names);
-            let (linked, keys): (bool, &[&str]) = match other.kind {
-                Kind::Result => (links("of"), &["value", "outcome", "place"]),
-                Kind::Revision => (links("of"), &["to"]),
-                Kind::Waiver => (links("of"), &["until"]),
-                Kind::Decision => (links("of") || links("criteria"), &["chosen"]),
-                Kind::Analysis => (true, &[]),
-                Kind::Goal | Kind::Event | Kind::System | Kind::Target | Kind::Requirement | Kind::Part => (false, &[]),
+            let keys: &[&str] = match other.kind {
+                Kind::Result => &["value", "outcome", "place"],
+                Kind::Revision => &["to"],
+                Kind::Waiver => &["until"],
+                Kind::Decision => &["chosen"],
+                Kind::Analysis => {
+                    let changes = found.get(&at).into_iter().flatten().filter_map(|place| other.changes.get(*place));
+                    all.extend(changes.map(|change| row_of_other(history, other, change)));
+                    continue;
+                }
+                Kind::Goal | Kind::Event | Kind::System | Kind::Target | Kind::Requirement | Kind::Part => &[],
             };
             let driven = self.event_of(other).and_then(|event| driven.get(&event)).map_or(&[][..], Vec::as_slice);
-            let keys = if linked { keys } else { &[] };
+            let keys = if is_linked { keys } else { &[] };
             if !keys.is_empty() || !driven.is_empty() {
                 let row = |commit: CommitIndex, word: &str| HistoryRow {
                     commit,
@@ -276,8 +304,7 @@ impl Stories<'_> {
                 all.extend(other.removed.map(|removed| row(removed, "removed")));
             }
             for change in &other.changes {
-                let found = other.kind == Kind::Analysis && found_by(change).is_some_and(is_own);
-                if found || keys.contains(&&*change.route) || driven.contains(&&*change.route) {
+                if keys.contains(&&*change.route) || driven.contains(&&*change.route) {
                     let mut row = row_of_other(history, other, change);
                     if other.kind == Kind::Revision && change.before.is_none() {
                         row.before = other.last_value_at("from", change.commit).map(str::to_owned);

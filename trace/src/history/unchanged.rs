@@ -5,12 +5,15 @@
 //! a file is skipped until something needs its records: it contains one of these, what one of these is about or a share
 //! of a budget, a later commit changes it, or another file had a record with the same id. In a young project these are most files.
 
+use std::sync::Arc;
+
 use foldhash::{HashMap, HashSet, HashSetExt as _};
 use schema::records::{Body, Finds};
 use schema::{Id, Kind, Record};
 
 use super::differences::read_added;
 use super::log::{AT_ONCE, Log, Reader, RecordEvent};
+use super::versions::MOST_OF_COMMIT;
 use crate::Error;
 use crate::load::Loaded;
 use crate::snapshot::{Snapshot, Source};
@@ -146,9 +149,18 @@ impl Reader<'_> {
         let mut unread: HashSet<u32> =
             self.log.unread.iter().filter(|(commit, _)| *commit == 0).map(|(_, path)| *path).collect();
         let new: Vec<(u32, Option<u32>)> = first.iter().filter(|(path, _)| read.contains(path)).copied().collect();
-        for batch in new.chunks(AT_ONCE) {
-            let contents: Vec<_> =
-                self.contents(batch.iter().map(|(_, blob)| *blob))?.into_iter().map(Option::flatten).collect();
+        let (mut rest, mut at_once, mut left) = (&new[..], AT_ONCE, MOST_OF_COMMIT);
+        while !rest.is_empty() {
+            let contents = self.contents(rest.iter().take(at_once).map(|(_, blob)| *blob))?.into_iter();
+            // What is too much for one commit counts as unread.
+            let within = contents.map(|content| {
+                let bytes = content.flatten()?;
+                left = left.checked_sub(bytes.len())?;
+                Some(bytes)
+            });
+            let contents: Vec<Option<Arc<[u8]>>> = within.collect();
+            let (batch, later) = rest.split_at(contents.len());
+            (rest, at_once) = (later, AT_ONCE.min(2 * batch.len()));
             for ((path, _), file) in batch.iter().zip(read_added(&contents)) {
                 let Some(found) = file.and_then(|(_, found)| found) else {
                     unread.insert(*path);

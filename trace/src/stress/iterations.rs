@@ -4,11 +4,13 @@ use std::sync::Arc;
 
 use foldhash::HashSet;
 use models::stress::{StressField, StressPart};
+use petgraph::Direction;
 use schema::Quantity;
 use schema::records::{Analysis, Finds, Found};
 
 use super::{FILE, ask, file_of, has_stress};
 use crate::Study;
+use crate::graph::Link;
 use crate::ids::RecordId;
 use crate::values::Key;
 
@@ -77,19 +79,16 @@ impl Iterations {
 
 /// The stress analyses of a part: those that inform it, and those that find a value of a target of it.
 pub fn of_part(study: &Study, part: RecordId) -> Vec<Iterations> {
-    let id = study.loaded.record(part).id.as_str();
-    let superseded = study.graph.superseded();
-    let is_of_part = |target: &&schema::Id| {
-        let target = study.loaded.find(target.as_str()).and_then(|target| study.loaded.target(target));
-        target.and_then(|target| target.of.as_ref()).is_some_and(|of| of.as_str() == id)
-    };
-    let current = study.loaded.analyses().filter(|(_, record, analysis)| {
-        let finds = || analysis.finds.as_ref().is_some_and(|finds| finds.targets().iter().any(is_of_part));
-        has_stress(analysis)
-            && !superseded.contains(record.id.as_str())
-            && (analysis.informs.iter().any(|informed| informed.as_str() == id) || finds())
-    });
-    current.map(|(index, _, analysis)| with_earlier(study, index, analysis)).collect()
+    let (graph, loaded) = (&study.graph, &study.loaded);
+    let superseded = graph.superseded();
+    let targets = graph.linked(part, Link::Of, Direction::Incoming).filter(|index| loaded.target(*index).is_some());
+    let found = targets.flat_map(|target| graph.linked(target, Link::Finds, Direction::Incoming));
+    let mut all: Vec<RecordId> = graph.informing(part).into_iter().chain(found).collect();
+    all.sort_unstable();
+    all.dedup();
+    let current = all.into_iter().filter(|index| !superseded.contains(loaded.record(*index).id.as_str()));
+    let stress = current.filter_map(|index| Some((index, loaded.analysis(index).filter(|own| has_stress(own))?)));
+    stress.map(|(index, analysis)| with_earlier(study, index, analysis)).collect()
 }
 
 /// A current analysis alone.

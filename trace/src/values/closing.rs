@@ -1,6 +1,6 @@
 //! The limit changes that would close the gaps of a budget, written as in the records.
 
-use foldhash::{HashMap, HashSet};
+use foldhash::HashSet;
 use schema::{Day, number};
 
 use super::Values;
@@ -84,7 +84,8 @@ impl Values {
     /// The smallest limit changes that close the gaps of a budget that is not itself a share, and of all budgets in it. No
     /// limit goes below the value of its share. A share without a value keeps its limit.
     pub fn transfer(&self, budgets: &[Budget], root: &Budget) -> Transfer {
-        let by_target: HashMap<RecordId, &Budget> = budgets.iter().map(|budget| (budget.index, budget)).collect();
+        // They are in the order of the records.
+        let find = |index: RecordId| budgets.get(budgets.binary_search_by_key(&index, |budget| budget.index).ok()?);
         let mut placed: Vec<Placed<'_>> = Vec::new();
         let mut seen = HashSet::from_iter([root.index]);
         let mut queue = vec![(None, root)];
@@ -92,7 +93,7 @@ impl Values {
         while let Some((inside, budget)) = queue.pop() {
             has_gap |= budget.has_gap();
             for share in budget.shares.iter().filter(|share| seen.insert(share.index)) {
-                let inner = by_target.get(&share.index).copied().filter(|inner| !inner.shares.is_empty());
+                let inner = find(share.index).filter(|inner| !inner.shares.is_empty());
                 let held = inner.map_or(0.0, |inner| inner.reserve + inner.left_to_others());
                 // What a share without a value needs is unknown.
                 let value = share.value.unwrap_or(share.limit);

@@ -1,9 +1,13 @@
 //! Comparison of the alternatives of a decision, each in the whole car.
 
+use std::sync::Arc;
+
+use foldhash::{HashMap, HashSet};
 use schema::Ref;
 use schema::quantity::same_number;
-use schema::records::Alternative;
+use schema::records::{Alternative, Decision};
 
+use super::comparison::{AlternativeProblem, Comparison, Comparisons, Criterion, Lead, Outcome, Significance};
 use super::derivatives::Partials;
 use super::network::{Network, Rule, State};
 use super::sets::{Effect, SetProblem};
@@ -11,134 +15,45 @@ use super::spread::{Bends, Lens, difference};
 use super::status::Status;
 use super::uncertain_work::MOST;
 use super::work::WorkBudget;
-use super::{Gradients, Spread, Values};
+use super::{Gradients, Values};
 use crate::ids::{NodeId, RecordId};
 
-/// A target with an alternative.
-#[derive(Clone, Debug)]
-pub struct Comparison {
-    /// The target's record.
-    pub index: RecordId,
-    /// Its node.
-    pub node: NodeId,
-    /// Its value, in SI.
-    pub value: Option<f64>,
-    /// Its expanded uncertainty (k = 2).
-    pub uncertainty: f64,
-    /// Whether it meets the limit, including its uncertainty.
-    pub status: Status,
-}
-
-/// Whether a difference in points is larger than its uncertainty.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Significance {
-    /// It is larger, even if every value without an uncertainty is wrong by its whole change.
-    Larger,
-    /// It is not larger.
-    Within,
-    /// It is not known, because values that change it have no uncertainty.
-    Unknown,
-}
-
-/// A reason why an alternative cannot be compared.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct AlternativeProblem {
-    /// The keys below the record of the decision.
-    pub route: Vec<String>,
-    /// What is wrong.
-    pub message: String,
-    /// How to fix it.
-    pub help: String,
-}
-
-/// The whole car with one alternative.
-pub struct Outcome {
-    /// The name of the alternative.
-    pub name: String,
-    /// Its title.
-    pub title: Option<String>,
-    /// Whether it was chosen.
-    pub chosen: bool,
-    /// Whether it sets no value, so that it cannot be compared.
-    pub sets_nothing: bool,
-    /// Why it has no points: what it sets cannot be read or set (then it has no values), or an event cannot be calculated.
-    pub problems: Vec<AlternativeProblem>,
-    /// All values with it.
-    pub state: State,
-    /// The points of the goal, with the expanded uncertainty (k = 2).
-    pub points: Option<(f64, f64)>,
-    /// The points with their interval.
-    pub spread: Option<Spread>,
-    /// The mean of what each event of the goal scores; they add up to the points.
-    pub means: Vec<(NodeId, f64)>,
-    /// The difference to the points now, with its own uncertainty: common uncertainties cancel.
-    pub difference: Option<(f64, f64)>,
-    /// Whether the difference is larger than its uncertainty; `None` without a difference.
-    pub significance: Option<Significance>,
-    /// The values under the points that it sets or removes and that have no uncertainty of their own.
-    pub without_uncertainty: Vec<String>,
-    /// The targets that are criteria of the decision.
-    pub criteria: Vec<Comparison>,
-    /// Targets that are on target now, and would be at risk.
-    pub newly_at_risk: Vec<RecordId>,
-    /// Targets that are at risk now, and would be on target.
-    pub newly_on_target: Vec<RecordId>,
-}
-
-impl Outcome {
-    /// The mean of what an event scores; NaN without points.
-    pub fn points_of_event(&self, event: NodeId) -> f64 {
-        self.means.iter().find(|(own, _)| *own == event).map_or(f64::NAN, |(_, mean)| *mean)
-    }
-}
-
-/// A criterion of a decision.
-#[derive(Clone, Debug)]
-pub struct Criterion {
-    /// The target's record.
-    pub index: RecordId,
-    /// Whether a formula, a model or a total connects it with the points: what the alternatives change in it changes points.
-    pub moves_points: bool,
-    /// Whether its value differs between the alternatives, or from now.
-    pub is_changed: bool,
-}
-
-/// The alternative with the most points, compared with the next one.
-#[derive(Clone, Debug)]
-pub struct Lead {
-    /// The position of the alternative in [`Comparisons::outcomes`].
-    pub best: usize,
-    /// The position of the next one.
-    pub next: usize,
-    /// The difference in points, with its own uncertainty.
-    pub difference: (f64, f64),
-    /// Whether it is larger than its uncertainty.
-    pub significance: Significance,
-}
-
-/// The alternatives of a decision, each in the whole car.
-pub struct Comparisons {
-    /// The alternatives, in the order of the record.
-    pub outcomes: Vec<Outcome>,
-    /// The criteria, in the order of the record.
-    pub criteria: Vec<Criterion>,
-    /// The alternative with the most points; `None` with fewer than two that have points.
-    pub lead: Option<Lead>,
-}
+/// The largest number of values and criteria that are evaluated for the alternatives of a decision, added up over them, and
+/// over the changes that are evaluated alone.
+const MOST_EVALUATED: usize = 30_000_000;
 
 /// The value graph with an alternative.
 struct Altered {
     network: Network,
-    state: State,
+    state: Arc<State>,
     partials: Partials,
     gradients: Gradients,
     bends: Bends,
-    /// The values that it changes.
-    changed: Vec<NodeId>,
-    /// Those with an uncertainty of their own, which is independent of the one that they replace.
-    independent: Vec<NodeId>,
+    /// The values with an uncertainty of their own, which is independent of the one that they replace.
+    independent: HashSet<NodeId>,
     /// By how much the values without uncertainty change the points, added up; `None` if no value has one.
     unknown: Option<f64>,
+}
+
+/// The read errors of a decision, by the alternative that they are about (`None`: all), each with its position.
+type Unread<'v> = HashMap<Option<&'v str>, Vec<(usize, AlternativeProblem)>>;
+
+/// The alternatives of a decision while they are evaluated.
+struct Run<'v> {
+    values: &'v Values,
+    decision: &'v Decision,
+    goal: NodeId,
+    /// For each node, whether the points depend on it.
+    of_goal: Vec<bool>,
+    unread: Unread<'v>,
+    /// The values of an alternative that is not evaluated.
+    empty: Arc<State>,
+    /// The work that is left for models.
+    budget: WorkBudget,
+    /// The number of values and criteria that may still be evaluated.
+    left: usize,
+    /// The values that the alternatives change.
+    changed: Vec<NodeId>,
 }
 
 impl Values {
@@ -146,134 +61,206 @@ impl Values {
     /// decision.
     pub fn compare(&self, index: RecordId, goal: NodeId) -> Option<Comparisons> {
         let decision = self.graph.loaded.decision(index)?;
-        let ((now, bends_now), of_goal) = (self.bends(), self.all_under(&[goal]));
-        let mut altered: Vec<Option<Altered>> = Vec::new();
-        // The runs of the records themselves are counted by their own limit.
-        let mut budget = WorkBudget::of_alternatives(&self.model_runs());
+        let mut run = Run {
+            values: self,
+            decision,
+            goal,
+            of_goal: self.all_under(&[goal]),
+            unread: self.unread(index),
+            empty: Arc::new(State::empty(&self.network)),
+            // The runs of the records themselves are counted by their own limit.
+            budget: WorkBudget::of_alternatives(&self.model_runs()),
+            left: MOST_EVALUATED,
+            changed: Vec::new(),
+        };
         let mut outcomes: Vec<Outcome> = Vec::new();
-        for (name, alternative) in decision.alternatives.iter() {
-            let effects = self.effects(index, name.as_str(), alternative);
-            let chosen = decision.chosen.as_ref() == Some(name);
-            let mut outcome = Outcome {
-                name: name.to_string(),
-                title: alternative.title.clone(),
-                chosen,
-                sets_nothing: alternative.sets.is_empty(),
-                problems: Vec::new(),
-                state: State::empty(&self.network),
-                points: None,
-                spread: None,
-                means: Vec::new(),
-                difference: None,
-                significance: None,
-                without_uncertainty: Vec::new(),
-                criteria: Vec::new(),
-                newly_at_risk: Vec::new(),
-                newly_on_target: Vec::new(),
-            };
-            let effects = match effects {
-                Ok(effects) => effects,
-                Err(problems) => {
-                    outcomes.push(Outcome { problems, sets_nothing: false, ..outcome });
-                    altered.push(None);
-                    continue;
-                }
-            };
-            let named: Vec<&Effect> = effects.iter().map(|(_, effect)| effect).collect();
-            let (network, changed) = self.with_effects(&named);
-            let state = network.evaluate();
-            let too_much = if !network.too_uncertain(MOST).is_empty() {
-                let message =
-                    "it is not evaluated: too many values depend on uncertain ones, see Limits in SECURITY.md";
-                Some((message.to_owned(), "remove the uncertainties that matter least under `sets`"))
-            } else if !budget.take(&network.runs(&state)) {
-                let message = WorkBudget::message("it is not evaluated");
-                Some((message, "use tables with fewer rows, or fewer alternatives"))
-            } else {
-                None
-            };
-            if let Some((message, help)) = too_much {
-                let route = ["alternatives", name.as_str()].map(str::to_owned).to_vec();
-                let help = help.to_owned();
-                outcome.problems.push(AlternativeProblem { route, message, help });
-                outcomes.push(outcome);
-                altered.push(None);
-                continue;
+        // Only the two with the most points are compared with each other.
+        let mut best: Vec<(usize, f64, Altered)> = Vec::new();
+        for (at, (name, alternative)) in decision.alternatives.iter().enumerate() {
+            let mut outcome = run.without_values(name, alternative);
+            let own = run.evaluate(name.as_str(), alternative, &mut outcome);
+            let points = outcome.points.filter(|_| !outcome.sets_nothing);
+            if let Some(((points, _), own)) = points.zip(own) {
+                let place = best.partition_point(|(_, other, _)| other.total_cmp(&points).is_ge());
+                best.insert(place, (at, points, own));
+                best.truncate(2);
             }
-            // Only uncertainties are calculated from them.
-            let uncertain = network.uncertain();
-            let partials = network.partials_by(&state, &|node| uncertain[node]);
-            let gradients = network.gradients(&partials);
-            let bends = Lens { network: &network, state: &state, partials: &partials, gradients: &gradients }.bends();
-            let is_own = |effect: &&Effect| matches!(effect, Effect::Value { uncertainty: Some(_), .. });
-            let independent = named.iter().copied().filter(is_own).filter_map(Effect::node).collect();
-            let moving = effects.iter().filter(|(_, effect)| self.moves(effect, &of_goal));
-            let (without, with): (Vec<_>, Vec<_>) = moving
-                .map(|(to, effect)| (self.without_uncertainty(to, effect, &of_goal), effect))
-                .partition(|(names, _)| !names.is_empty());
-            let mut effect_on_points = |effect: &Effect| {
-                let network = self.with_effects(&[effect]).0;
-                let alone = network.evaluate();
-                if !budget.take(&network.runs(&alone)) {
-                    return f64::INFINITY;
-                }
-                let points = alone.values[goal];
-                self.value(goal).map(|now| (points - now).abs()).filter(|by| !by.is_nan()).unwrap_or(f64::INFINITY)
-            };
-            let unknown = (!with.is_empty()).then(|| without.iter().map(|(_, effect)| effect_on_points(effect)).sum());
-            let own = Altered { network, state, partials, gradients, bends, changed, independent, unknown };
-            // A sum without the events that have no value is not the points of the goal.
-            let whole = |state: &State| {
-                let points = Some(state.values[goal]).filter(|points| !points.is_nan());
-                points.filter(|_| self.events_without_value(state, goal).is_empty())
-            };
-            outcome.spread = whole(&own.state).map(|_| own.lens().spread(&own.bends, goal));
-            outcome.points = outcome.spread.as_ref().map(|spread| (spread.mean, spread.uncertainty));
-            let events = own.network.nodes[goal].inputs.iter().filter(|event| !own.state.values[**event].is_nan());
-            outcome.means = events.map(|event| (*event, own.lens().spread(&own.bends, *event).mean)).collect();
-            outcome.difference = outcome.points.zip(whole(&self.state)).map(|_| {
-                let is_own = |leaf| own.independent.contains(&leaf);
-                let by = difference((&now, bends_now), (&own.lens(), &own.bends), goal, &is_own);
-                (by.mean, by.uncertainty)
-            });
-            if outcome.points.is_none() {
-                outcome.problems.extend(self.no_points(name.as_str(), &own.network, &own.state, goal));
-            }
-            outcome.significance = outcome.difference.map(|difference| significance(difference, own.unknown));
-            outcome.without_uncertainty = without.into_iter().flat_map(|(names, _)| names).collect();
-            (outcome.newly_at_risk, outcome.newly_on_target) = self.status_changes(&own.lens(), &own.bends);
-            let criteria = decision.criteria.iter();
-            outcome.criteria = criteria.filter_map(|id| self.criterion(id.as_str(), &own.lens(), &own.bends)).collect();
-            outcome.state = own.state.clone();
             outcomes.push(outcome);
-            altered.push(Some(own));
         }
-        let lead = lead(&outcomes, &altered, goal);
-        let changed: Vec<NodeId> = altered.iter().flatten().flat_map(|own| own.changed.iter().copied()).collect();
-        let criteria = decision.criteria.iter().filter_map(|id| {
-            let index = self.graph.loaded.find(id.as_str())?;
-            self.graph.loaded.target(index)?;
-            let node = self.record_node(index)?;
-            let now = self.state.values[node];
-            let compared = || outcomes.iter().filter(|outcome| outcome.problems.is_empty());
-            let is_changed = compared().any(|outcome| !is_same(outcome.state.values[node], now));
-            Some(Criterion { index, moves_points: self.moves_points(node, &changed, goal), is_changed })
-        });
-        let criteria = criteria.collect();
+        let lead = lead(&outcomes, &best, goal);
+        let criteria = run.criteria(&outcomes);
         Some(Comparisons { outcomes, criteria, lead })
     }
+}
 
+impl Run<'_> {
+    /// An alternative that is not evaluated yet.
+    fn without_values(&self, name: &schema::Id, alternative: &Alternative) -> Outcome {
+        Outcome {
+            name: name.to_string(),
+            title: alternative.title.clone(),
+            chosen: self.decision.chosen.as_ref() == Some(name),
+            sets_nothing: alternative.sets.is_empty(),
+            problems: Vec::new(),
+            state: Arc::clone(&self.empty),
+            points: None,
+            spread: None,
+            means: HashMap::default(),
+            difference: None,
+            significance: None,
+            without_uncertainty: Vec::new(),
+            criteria: Vec::new(),
+            newly_at_risk: Vec::new(),
+            newly_on_target: Vec::new(),
+        }
+    }
+
+    /// Counts one evaluation of all values; whether it is within the limit.
+    fn take(&mut self) -> bool {
+        let all = self.values.keys.len() + self.decision.criteria.len();
+        let left = self.left.checked_sub(all);
+        self.left = left.unwrap_or(0);
+        left.is_some()
+    }
+
+    /// Evaluates the whole car with an alternative; `None` if it cannot be set, or if that is too much.
+    fn evaluate(&mut self, name: &str, alternative: &Alternative, outcome: &mut Outcome) -> Option<Altered> {
+        let (values, goal) = (self.values, self.goal);
+        let effects = match values.effects(name, alternative, &self.unread) {
+            Ok(effects) => effects,
+            Err(problems) => {
+                (outcome.problems, outcome.sets_nothing) = (problems, false);
+                return None;
+            }
+        };
+        let named: Vec<&Effect> = effects.iter().map(|(_, effect)| effect).collect();
+        let (network, state) = match self.evaluated(&named) {
+            Ok(evaluated) => evaluated,
+            Err((message, help)) => {
+                let route = ["alternatives", name].map(str::to_owned).to_vec();
+                outcome.problems.push(AlternativeProblem { route, message, help: help.to_owned() });
+                return None;
+            }
+        };
+        // Only uncertainties are calculated from them.
+        let uncertain = network.uncertain();
+        let partials = network.partials_by(&state, &|node| uncertain[node]);
+        let gradients = network.gradients(&partials);
+        let bends = Lens { network: &network, state: &state, partials: &partials, gradients: &gradients }.bends();
+        let is_own = |effect: &&Effect| matches!(effect, Effect::Value { uncertainty: Some(_), .. });
+        let independent = named.iter().copied().filter(is_own).filter_map(Effect::node).collect();
+        let (unknown, without_uncertainty) = self.unknown(&effects);
+        let state = Arc::new(state);
+        let own = Altered { network, state, partials, gradients, bends, independent, unknown };
+        // A sum without the events that have no value is not the points of the goal.
+        let whole = |state: &State| {
+            let points = Some(state.values[goal]).filter(|points| !points.is_nan());
+            points.filter(|_| values.events_without_value(state, goal).is_empty())
+        };
+        outcome.spread = whole(&own.state).map(|_| own.lens().spread(&own.bends, goal));
+        outcome.points = outcome.spread.as_ref().map(|spread| (spread.mean, spread.uncertainty));
+        let events = own.network.nodes[goal].inputs.iter().filter(|event| !own.state.values[**event].is_nan());
+        outcome.means = events.map(|event| (*event, own.lens().spread(&own.bends, *event).mean)).collect();
+        outcome.difference = outcome.points.zip(whole(&values.state)).map(|_| {
+            let is_own = |leaf| own.independent.contains(&leaf);
+            let (now, bends_now) = values.bends();
+            let by = difference((&now, bends_now), (&own.lens(), &own.bends), goal, &is_own);
+            (by.mean, by.uncertainty)
+        });
+        if outcome.points.is_none() {
+            outcome.problems.extend(values.no_points(name, &own.network, &own.state, goal));
+        }
+        outcome.significance = outcome.difference.map(|difference| significance(difference, own.unknown));
+        outcome.without_uncertainty = without_uncertainty;
+        (outcome.newly_at_risk, outcome.newly_on_target) = values.status_changes(&own.lens(), &own.bends);
+        let criteria = self.decision.criteria.iter();
+        outcome.criteria = criteria.filter_map(|id| values.criterion(id.as_str(), &own.lens(), &own.bends)).collect();
+        outcome.state = Arc::clone(&own.state);
+        Some(own)
+    }
+
+    /// The value graph with some effects and its values.
+    ///
+    /// # Errors
+    /// Why it is not evaluated, and what helps.
+    fn evaluated(&mut self, named: &[&Effect]) -> Result<(Network, State), (String, &'static str)> {
+        if !self.take() {
+            let message = "it is not evaluated: the decision needs too many values, see Limits in SECURITY.md";
+            return Err((message.to_owned(), "use fewer alternatives in one decision"));
+        }
+        let (network, changed) = self.values.with_effects(named);
+        let state = network.evaluate();
+        if !network.too_uncertain(MOST).is_empty() {
+            let message = "it is not evaluated: too many values depend on uncertain ones, see Limits in SECURITY.md";
+            return Err((message.to_owned(), "remove the uncertainties that matter least under `sets`"));
+        }
+        if !self.budget.take(&network.runs(&state)) {
+            let message = WorkBudget::message("it is not evaluated");
+            return Err((message, "use tables with fewer rows, or fewer alternatives"));
+        }
+        self.changed.extend(changed);
+        Ok((network, state))
+    }
+
+    /// By how much the values without uncertainty change the points, added up (`None` if no value has one), and the names of
+    /// these values.
+    fn unknown(&mut self, effects: &[(Ref, Effect)]) -> (Option<f64>, Vec<String>) {
+        let values = self.values;
+        let moving = effects.iter().filter(|(_, effect)| values.moves(effect, &self.of_goal));
+        let (without, with): (Vec<_>, Vec<_>) = moving
+            .map(|(to, effect)| (values.without_uncertainty(to, effect, &self.of_goal), effect))
+            .partition(|(names, _)| !names.is_empty());
+        let unknown = (!with.is_empty()).then(|| without.iter().map(|(_, effect)| self.effect_on_points(effect)).sum());
+        (unknown, without.into_iter().flat_map(|(names, _)| names).collect())
+    }
+
+    /// By how much one effect alone changes the points.
+    fn effect_on_points(&mut self, effect: &Effect) -> f64 {
+        if !self.take() {
+            return f64::INFINITY;
+        }
+        let network = self.values.with_effects(&[effect]).0;
+        let alone = network.evaluate();
+        if !self.budget.take(&network.runs(&alone)) {
+            return f64::INFINITY;
+        }
+        let points = alone.values[self.goal];
+        let by = self.values.value(self.goal).map(|now| (points - now).abs());
+        by.filter(|by| !by.is_nan()).unwrap_or(f64::INFINITY)
+    }
+
+    /// The criteria of the decision.
+    fn criteria(&self, outcomes: &[Outcome]) -> Vec<Criterion> {
+        let values = self.values;
+        let moves_points = values.moving_points(&self.changed, &self.of_goal);
+        let criteria = self.decision.criteria.iter().filter_map(|id| {
+            let index = values.graph.loaded.find(id.as_str())?;
+            values.graph.loaded.target(index)?;
+            let node = values.record_node(index)?;
+            let now = values.state.values[node];
+            let mut compared = outcomes.iter().filter(|outcome| outcome.problems.is_empty());
+            let is_changed = compared.any(|outcome| !is_same(outcome.state.values[node], now));
+            Some(Criterion { index, moves_points: moves_points[node], is_changed })
+        });
+        criteria.collect()
+    }
+}
+
+impl Values {
     /// What an alternative changes, by the names under `sets`.
     ///
     /// # Errors
     /// What cannot be read or set.
     fn effects(
         &self,
-        index: RecordId,
         name: &str,
         alternative: &Alternative,
+        unread: &Unread<'_>,
     ) -> Result<Vec<(Ref, Effect)>, Vec<AlternativeProblem>> {
-        let (mut effects, mut problems) = (Vec::new(), self.unread(index, name));
+        let mut unread: Vec<_> = [None, Some(name)].iter().filter_map(|of| unread.get(of)).flatten().collect();
+        unread.sort_by_key(|(at, _)| *at);
+        let mut problems: Vec<AlternativeProblem> = unread.into_iter().map(|(_, problem)| problem.clone()).collect();
+        let mut effects = Vec::new();
         for (to, setting) in alternative.sets.iter() {
             match self.effect(alternative, to, setting) {
                 Ok(effect) => effects.push((to.clone(), effect)),
@@ -305,26 +292,25 @@ impl Values {
         Some(AlternativeProblem { route, message, help: "correct the values under `sets`".to_owned() })
     }
 
-    /// The read errors of an alternative, and those that hide its place.
-    fn unread(&self, index: RecordId, name: &str) -> Vec<AlternativeProblem> {
+    /// The read errors of the alternatives of a decision, and those that hide the place of one.
+    fn unread(&self, index: RecordId) -> Unread<'_> {
         let loaded = &self.graph.loaded;
         let id = loaded.record(index).id.as_str();
-        let own = loaded.problems.iter().map(|found| &found.problem).filter(|problem| {
+        let mut unread = Unread::default();
+        for (at, problem) in loaded.problems.iter().map(|found| &found.problem).enumerate() {
             // The route starts with the kind and the id.
             let below = problem.route.get(2..).unwrap_or_default();
-            let is_about = |at: usize, key: &str| below.get(at).is_none_or(|found| found == key);
-            problem.record.as_deref() == Some(id)
+            let is_about = problem.record.as_deref() == Some(id)
                 && below.first().is_some_and(|key| key == "alternatives")
-                && is_about(1, name)
                 // A title or a note changes no value.
-                && below.get(2).is_none_or(|key| key == "sets")
-        });
-        own.map(|problem| AlternativeProblem {
-            route: problem.route.get(2..).unwrap_or_default().to_vec(),
-            message: problem.message.clone(),
-            help: problem.help.clone(),
-        })
-        .collect()
+                && below.get(2).is_none_or(|key| key == "sets");
+            if is_about {
+                let (route, message, help) = (below.to_vec(), problem.message.clone(), problem.help.clone());
+                let own = unread.entry(below.get(1).map(String::as_str)).or_default();
+                own.push((at, AlternativeProblem { route, message, help }));
+            }
+        }
+        unread
     }
 
     /// Whether a key under `sets` changes something that the points depend on.
@@ -358,17 +344,27 @@ impl Values {
         if is_unknown { vec![to.to_string()] } else { Vec::new() }
     }
 
-    /// Whether what is changed in these nodes reaches the points if it changes a criterion. If none of them reaches the
-    /// criterion: whether the points depend on something that it depends on, or on itself.
-    fn moves_points(&self, criterion: NodeId, changed: &[NodeId], goal: NodeId) -> bool {
-        let of_goal = self.all_under(&[goal]);
-        let of_criterion = self.all_under(&[criterion]);
-        let mut reaching = changed.iter().filter(|node| of_criterion[**node]).peekable();
-        match reaching.peek() {
-            _ if of_goal[criterion] => true,
-            Some(_) => reaching.any(|node| of_goal[*node]),
-            None => of_criterion.iter().zip(&of_goal).any(|(one, other)| *one && *other),
+    /// For each node, taken as a criterion: whether what is changed in these nodes reaches the points if it changes the
+    /// criterion. If none of them reaches the criterion: whether the points depend on something that it depends on, or on
+    /// itself.
+    fn moving_points(&self, changed: &[NodeId], of_goal: &[bool]) -> Vec<bool> {
+        let count = of_goal.len();
+        let (mut is_changed, mut is_changed_in_goal) = (vec![false; count], vec![false; count]);
+        let mut is_in_goal = of_goal.to_vec();
+        for &node in changed {
+            is_changed[node] = true;
+            is_changed_in_goal[node] |= of_goal[node];
         }
+        for &node in &self.network.order {
+            for &input in &self.network.nodes[node].inputs {
+                is_changed[node] |= is_changed[input];
+                is_changed_in_goal[node] |= is_changed_in_goal[input];
+                is_in_goal[node] |= is_in_goal[input];
+            }
+        }
+        let moves =
+            |node: NodeId| of_goal[node] || if is_changed[node] { is_changed_in_goal[node] } else { is_in_goal[node] };
+        NodeId::all(count).map(moves).collect()
     }
 
     fn criterion(&self, id: &str, then: &Lens<'_>, bends: &Bends) -> Option<Comparison> {
@@ -469,19 +465,11 @@ fn significance((by, within): (f64, f64), unknown: Option<f64>) -> Significance 
     }
 }
 
-/// The alternative with the most points, compared with the next one.
-fn lead(outcomes: &[Outcome], altered: &[Option<Altered>], goal: NodeId) -> Option<Lead> {
-    let mut order: Vec<(usize, f64)> = outcomes
-        .iter()
-        .enumerate()
-        .filter(|(_, outcome)| !outcome.sets_nothing)
-        .filter_map(|(at, outcome)| Some((at, outcome.points?.0)))
-        .collect();
-    order.sort_by(|a, b| b.1.total_cmp(&a.1));
-    let [(best, most), (next, fewer), ..] = order[..] else { return None };
-    let (a, b) = (altered.get(best)?.as_ref()?, altered.get(next)?.as_ref()?);
-    let independent: Vec<NodeId> = a.independent.iter().chain(&b.independent).copied().collect();
-    let is_own = |leaf| independent.contains(&leaf);
+/// The alternative with the most points, compared with the next one: each with its position and its points.
+fn lead(outcomes: &[Outcome], best: &[(usize, f64, Altered)], goal: NodeId) -> Option<Lead> {
+    let [(best, most, a), (next, fewer, b)] = best else { return None };
+    let (best, next) = (*best, *next);
+    let is_own = |leaf| a.independent.contains(&leaf) || b.independent.contains(&leaf);
     let within = difference((&b.lens(), &b.bends), (&a.lens(), &a.bends), goal, &is_own).uncertainty;
     let difference = (most - fewer, within);
     let unknown = match (a.unknown, b.unknown) {

@@ -1,6 +1,6 @@
 //! What a total is made of.
 
-use foldhash::HashMap;
+use foldhash::{HashMap, HashSet};
 
 use super::network::Rule;
 use super::{Key, Values};
@@ -25,7 +25,7 @@ impl Values {
     pub fn contributions(&self, total: NodeId) -> Vec<Contribution> {
         let mut all: Vec<Contribution> = Vec::new();
         let mut groups = vec![total];
-        let mut seen = groups.clone();
+        let mut seen: HashSet<NodeId> = HashSet::from_iter([total]);
         while let Some(group) = groups.pop() {
             let node = &self.network.nodes[group];
             let Rule::Total(factors) = &node.rule else { continue };
@@ -34,10 +34,7 @@ impl Values {
                     Key::Part(part, _) => {
                         all.extend(self.value(*input).map(|value| Contribution { part, value: value * factor }));
                     }
-                    Key::Group(..) if !seen.contains(input) => {
-                        seen.push(*input);
-                        groups.push(*input);
-                    }
+                    Key::Group(..) if seen.insert(*input) => groups.push(*input),
                     Key::Record(_) | Key::Group(..) | Key::Local(..) | Key::NotInParts(_) => {}
                 }
             }

@@ -3,7 +3,9 @@
 //! A fault counts if the value may depend on it. What is wrong in a record that was read counts if one of the record's values
 //! is read on the way to the value; what could not be assigned to a record always counts.
 
-use foldhash::{HashSet, HashSetExt as _};
+use std::cell::RefCell;
+
+use foldhash::{HashMap, HashSet, HashSetExt as _};
 use petgraph::Direction;
 use schema::Kind;
 use schema::read::{ProblemKind, Spot};
@@ -88,7 +90,10 @@ struct Under<'v> {
     values: &'v Values,
     /// For each node, whether one of the asked values depends on it.
     nodes: Vec<bool>,
+    /// Those on which one of them depends, in their order.
+    list: Vec<NodeId>,
     also: &'v [RecordId],
+    is_also: HashSet<RecordId>,
     /// Whether the shares of budgets count.
     shares: bool,
     /// For each amount, whether one of them is among the nodes.
@@ -97,15 +102,17 @@ struct Under<'v> {
     systems: bool,
     /// Whether a goal is among the nodes.
     goals: bool,
-    /// The analyses that a later one supersedes.
-    superseded: HashSet<&'v str>,
+    /// For an analysis or a result that was looked at, whether it is about one of the nodes.
+    is_about: RefCell<HashMap<RecordId, bool>>,
 }
 
 impl<'v> Under<'v> {
     fn new(values: &'v Values, asked: &[NodeId], also: &'v [RecordId], shares: bool) -> Self {
-        let nodes = values.all_under(asked);
+        let (nodes, mut list) = values.under(asked);
+        list.sort_unstable();
         let (mut amounts, mut systems, mut goals) = (vec![false; values.amounts().len()], false, false);
-        for (_, key) in values.nodes().filter(|(node, _)| nodes[*node]) {
+        for &node in &list {
+            let key = &values.keys[node];
             match key {
                 Key::Part(_, amount) | Key::Group(_, amount) => {
                     amounts[usize::from(*amount)] = true;
@@ -115,8 +122,9 @@ impl<'v> Under<'v> {
                 Key::Local(..) | Key::NotInParts(_) => {}
             }
         }
-        let superseded = values.graph.superseded();
-        Self { values, nodes, also, shares, amounts, systems, goals, superseded }
+        let is_also = also.iter().copied().collect();
+        let is_about = RefCell::default();
+        Self { values, nodes, list, also, is_also, shares, amounts, systems, goals, is_about }
     }
 }
 
@@ -135,9 +143,8 @@ impl Values {
     /// The shares and the reserve that a budget does not count.
     pub fn faults_of_budget(&self, budget: &Budget) -> Vec<Fault> {
         let id = |record: RecordId| &self.graph.loaded.record(record).id;
-        let under = Under::new(self, &[], &[], true);
         let fault = |record: RecordId, key: &str, message: String, help: &str| {
-            under.fault(FaultKind::Error, record, &[key.to_owned()], FaultAt::Value(None), message, help.to_owned())
+            self.fault(FaultKind::Error, record, &[key.to_owned()], FaultAt::Value(None), message, help.to_owned())
         };
         let shares = budget.misfits.iter().map(|share| {
             let own = id(*share);
@@ -158,7 +165,8 @@ impl Values {
     /// The plans above the most points of their event.
     pub fn impossible_plans(&self) -> Vec<Fault> {
         let under = Under::new(self, &[], &[], true);
-        under.impossible(|_| true, |_, found| found.route == PLAN)
+        let events = self.graph.loaded.events().map(|(event, ..)| event);
+        under.impossible(events, |_, found| found.route == PLAN)
     }
 
     fn faults(&self, under: &Under<'_>) -> Vec<Fault> {
@@ -179,14 +187,45 @@ impl Values {
 
     /// For each node, whether one of these values depends on it, or is it.
     pub fn all_under(&self, asked: &[NodeId]) -> Vec<bool> {
-        let mut under = vec![false; self.network.nodes.len()];
+        self.under(asked).0
+    }
+
+    /// The same, with a list of those on which one of them depends.
+    fn under(&self, asked: &[NodeId]) -> (Vec<bool>, Vec<NodeId>) {
+        let (mut under, mut list) = (vec![false; self.network.nodes.len()], Vec::new());
         let mut queue = asked.to_vec();
         while let Some(node) = queue.pop() {
             if !std::mem::replace(&mut under[node], true) {
+                list.push(node);
                 queue.extend(self.network.nodes[node].inputs.iter().copied());
             }
         }
-        under
+        (under, list)
+    }
+
+    fn fault(
+        &self,
+        kind: FaultKind,
+        record: RecordId,
+        route: &[String],
+        at: FaultAt,
+        message: String,
+        help: String,
+    ) -> Fault {
+        let loaded = &self.graph.loaded;
+        let own = loaded.record(record);
+        let top = [own.kind().plural().to_owned(), own.id.to_string()];
+        let route = top.into_iter().chain(route.iter().cloned()).collect();
+        let (file, id) = (loaded.entries[record].file, Some(own.id.to_string()));
+        Fault { kind, record: Some(record), id, file, route, at, message, help }
+    }
+
+    /// The amounts of parts whose basis is not in the settings: the part, the name of the amount, the message and the help.
+    fn unknown_bases(&self) -> &[(RecordId, String, String, String)] {
+        self.unknown_bases.get_or_init(|| {
+            let all = unknown_bases(&self.graph.loaded);
+            all.map(|(part, name, message, help)| (part, name.to_owned(), message, help)).collect()
+        })
     }
 }
 
@@ -233,15 +272,16 @@ impl Under<'_> {
     }
 
     fn problems(&self) -> Vec<Fault> {
+        let has_cycle = self.values.cyclic.iter().any(|node| self.nodes[*node]);
         let relevant = self.values.problems.iter().filter(|problem| {
-            (problem.kind == ValueProblemKind::Cycle && self.values.cyclic.iter().any(|node| self.nodes[*node]))
+            (problem.kind == ValueProblemKind::Cycle && has_cycle)
                 || (!self.is_replaced(problem.record, &problem.route) && self.reaches(problem.record, &problem.route))
         });
         let fault = |problem: &super::ValueProblem| {
             let doubt = problem.kind == ValueProblemKind::Twice;
             let kind = if doubt { FaultKind::Doubt } else { FaultKind::Error };
             let at = FaultAt::Value(Some(problem.offset));
-            self.fault(kind, problem.record, &problem.route, at, problem.message.clone(), problem.help.clone())
+            self.values.fault(kind, problem.record, &problem.route, at, problem.message.clone(), problem.help.clone())
         };
         relevant.map(fault).collect()
     }
@@ -253,7 +293,7 @@ impl Under<'_> {
         let fault = |broken: &crate::graph::Broken| {
             let at = if broken.is_key { FaultAt::Key } else { FaultAt::Value(None) };
             let (message, help) = (broken.message.clone(), broken.help.clone());
-            self.fault(FaultKind::Error, broken.from, &broken.route, at, message, help)
+            self.values.fault(FaultKind::Error, broken.from, &broken.route, at, message, help)
         };
         relevant.map(fault).collect()
     }
@@ -264,49 +304,51 @@ impl Under<'_> {
         let others = problems.filter(|(.., problem)| problem.kind != SetProblemKind::Record);
         let fault = |(decision, route, problem): FoundSetProblem<'_>| {
             let at = if problem.kind == SetProblemKind::Name { FaultAt::Key } else { FaultAt::Value(None) };
-            self.fault(FaultKind::Error, decision, &route.map(str::to_owned), at, problem.message, problem.help)
+            self.values.fault(FaultKind::Error, decision, &route.map(str::to_owned), at, problem.message, problem.help)
         };
-        let bases = self.also.iter().flat_map(|decision| {
-            let all = unknown_bases_of_alternatives(&self.values.graph.loaded, *decision).into_iter();
-            all.map(|(route, message, help)| {
-                self.fault(FaultKind::Error, *decision, &route, FaultAt::Value(None), message, help)
-            })
+        let bases = unknown_bases_of_alternatives(&self.values.graph.loaded, self.also.iter().copied()).into_iter();
+        let bases = bases.map(|(decision, route, message, help)| {
+            self.values.fault(FaultKind::Error, decision, &route, FaultAt::Value(None), message, help)
         });
         others.map(fault).chain(bases).collect()
     }
 
     /// Points that their event cannot give, apart from its plan, on which no value depends.
     fn impossible_points(&self) -> Vec<Fault> {
-        let is_under = |event| self.values.record_node(event).is_some_and(|node| self.nodes[node]);
-        self.impossible(is_under, |event, found| {
+        let events = self.list.iter().filter_map(|node| match self.values.keys[*node] {
+            Key::Record(record) => Some(record),
+            Key::Part(..) | Key::Group(..) | Key::Local(..) | Key::NotInParts(_) => None,
+        });
+        self.impossible(events, |event, found| {
             found.route != PLAN && !(found.record == event && self.is_replaced(event, &strings(found.route)))
         })
     }
 
     fn impossible(
         &self,
-        is_asked: impl Fn(RecordId) -> bool,
+        events: impl Iterator<Item = RecordId>,
         counts: impl Fn(RecordId, &Impossible) -> bool,
     ) -> Vec<Fault> {
         let values = self.values;
-        let events = values.graph.loaded.events().filter(|(event, ..)| is_asked(*event));
-        let all = events.flat_map(|(event, record, body)| {
-            impossible::in_event(values, event, record.name(), body).into_iter().map(move |found| (event, found))
+        let events = events.filter_map(|event| Some((event, values.graph.loaded.event(event)?)));
+        let all = events.flat_map(|(event, body)| {
+            let name = values.graph.loaded.record(event).name();
+            impossible::in_event(values, event, name, body).into_iter().map(move |found| (event, found))
         });
         all.filter(|(event, found)| counts(*event, found))
             .map(|(_, found)| {
                 let (route, help) = (strings(found.route), found.help.to_owned());
-                self.fault(FaultKind::Error, found.record, &route, FaultAt::Value(None), found.message, help)
+                self.values.fault(FaultKind::Error, found.record, &route, FaultAt::Value(None), found.message, help)
             })
             .collect()
     }
 
     fn unknown_bases(&self) -> Vec<Fault> {
-        let loaded = &self.values.graph.loaded;
-        let all = unknown_bases(loaded).filter(|(_, name, ..)| self.reads_amount(Some(name)));
+        let all = self.values.unknown_bases().iter().filter(|(_, name, ..)| self.reads_amount(Some(name)));
         all.map(|(part, name, message, help)| {
             let route = ["amounts", name, "basis"].map(str::to_owned);
-            self.fault(FaultKind::Error, part, &route, FaultAt::Value(None), message, help)
+            let (message, help) = (message.clone(), help.clone());
+            self.values.fault(FaultKind::Error, *part, &route, FaultAt::Value(None), message, help)
         })
         .collect()
     }
@@ -317,16 +359,14 @@ impl Under<'_> {
         let mut faults: Vec<Fault> = Vec::new();
         let errors = known.iter().filter(|fault| fault.kind == FaultKind::Error);
         let mut explained: HashSet<RecordId> = errors.filter_map(|fault| fault.record).collect();
-        // The finding about a cycle is about all its values.
-        let cyclic: HashSet<NodeId> = values.cyclic.iter().copied().collect();
-        let nodes = NodeId::all(self.nodes.len()).filter(|node| self.nodes[*node] && values.value(*node).is_none());
+        let nodes = self.list.iter().copied().filter(|node| values.value(*node).is_none());
         for node in nodes {
             let value = &values.network.nodes[node];
             let is_missing = |input: &NodeId| values.value(*input).is_none();
             // Why an input is missing is said of the input.
             // A rule that was taken away keeps its inputs, and the finding about it says why.
             let is_taken = matches!(value.rule, Rule::None) && !value.inputs.is_empty();
-            if is_taken || value.inputs.iter().any(is_missing) || cyclic.contains(&node) {
+            if is_taken || value.inputs.iter().any(is_missing) || self.is_cyclic(node) {
                 continue;
             }
             let record = match values.keys[node] {
@@ -343,26 +383,15 @@ impl Under<'_> {
                 (_, Rule::Total(_)) => "add the events that serve it",
                 _ => "add an estimate with its uncertainty; a rough one is enough",
             };
-            faults.push(self.fault(FaultKind::NoValue, record, &[], FaultAt::Key, message, help.to_owned()));
+            faults.push(self.values.fault(FaultKind::NoValue, record, &[], FaultAt::Key, message, help.to_owned()));
         }
         faults
     }
 
-    fn fault(
-        &self,
-        kind: FaultKind,
-        record: RecordId,
-        route: &[String],
-        at: FaultAt,
-        message: String,
-        help: String,
-    ) -> Fault {
-        let loaded = &self.values.graph.loaded;
-        let own = loaded.record(record);
-        let top = [own.kind().plural().to_owned(), own.id.to_string()];
-        let route = top.into_iter().chain(route.iter().cloned()).collect();
-        let (file, id) = (loaded.entries[record].file, Some(own.id.to_string()));
-        Fault { kind, record: Some(record), id, file, route, at, message, help }
+    /// Whether a value is one of a cycle: the finding about it is about all its values.
+    fn is_cyclic(&self, node: NodeId) -> bool {
+        let cyclic = self.values.is_cyclic.get_or_init(|| self.values.cyclic.iter().copied().collect());
+        cyclic.contains(&node)
     }
 
     /// Whether a key of a record defines a value that another source replaces: it changes no number.
@@ -410,7 +439,7 @@ impl Under<'_> {
 
     /// Whether the asked values may depend on what is at a route of a record.
     fn reaches(&self, record: RecordId, route: &[String]) -> bool {
-        if self.also.contains(&record) {
+        if self.is_also.contains(&record) {
             return true;
         }
         let (values, graph) = (self.values, &self.values.graph);
@@ -432,22 +461,27 @@ impl Under<'_> {
             },
             Body::System(_) => ["", "in"].contains(&key) && self.systems,
             Body::Analysis(analysis) => {
-                let found = analysis.finds.as_ref().map(|finds| finds.targets()).unwrap_or_default();
-                if self.superseded.contains(graph.loaded.record(record).id.as_str()) {
+                if graph.superseded().contains(&graph.loaded.record(record).id) {
                     return false;
                 }
+                let found = || analysis.finds.as_ref().map(|finds| finds.targets()).unwrap_or_default();
                 // A result replaces what an analysis finds.
                 let is_used = |target: RecordId| reads(target) && !matches!(values.origin(target), Origin::Result(_));
                 let uses = |id: &&schema::Id| graph.loaded.find(id.as_str()).is_none_or(is_used);
-                found.is_empty() && ["", "finds"].contains(&key) || found.iter().any(uses)
+                ["", "finds"].contains(&key) && found().is_empty() || self.is_about(record, || found().iter().any(uses))
             }
             Body::Result(_) if values.measured == Measured::Nothing || key == "outcome" => false,
             Body::Result(_) => {
-                let mut subjects = graph.linked(record, Link::Verifies, Direction::Outgoing).peekable();
-                subjects.peek().is_none() || subjects.any(reads)
+                let subjects = || graph.linked(record, Link::Verifies, Direction::Outgoing);
+                self.is_about(record, || subjects().next().is_none() || subjects().any(reads))
             }
             Body::Requirement(_) | Body::Decision(_) | Body::Revision(_) | Body::Waiver(_) => false,
         }
+    }
+
+    /// Whether a record is about one of the asked values: found out once, however many problems it has.
+    fn is_about(&self, record: RecordId, find: impl FnOnce() -> bool) -> bool {
+        *self.is_about.borrow_mut().entry(record).or_insert_with(find)
     }
 
     /// Whether the asked values depend on an amount, or on any amount for `None`.

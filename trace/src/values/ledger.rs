@@ -3,11 +3,11 @@
 
 use std::collections::BTreeMap;
 
-use foldhash::{HashMap, HashSet, HashSetExt as _};
+use foldhash::{HashMap, HashMapExt as _, HashSet, HashSetExt as _};
 
 use super::budgets::{Budget, Owner};
 use super::{Key, Origin, Rule, Values};
-use crate::ids::{NodeId, RecordId};
+use crate::ids::RecordId;
 
 /// The sums of one amount over the parts.
 #[derive(Default)]
@@ -30,7 +30,7 @@ impl Ledger {
     /// Adds an amount to every budget around it in which it has no share. `counted_from`: the position of the first owner
     /// whose budget it counts in; `systems_from`: that of the first owner that is a system.
     fn count(&mut self, limits: &Limits, owners: &[Owner], (counted_from, systems_from): (usize, usize), amount: f64) {
-        let mut covered: Vec<usize> = Vec::new();
+        let mut covered: HashSet<usize> = HashSet::new();
         for (depth, owner) in owners.iter().enumerate() {
             covered.extend(limits.shares.get(owner).into_iter().flatten());
             for &budget in limits.budgets.get(owner).into_iter().flatten() {
@@ -65,15 +65,16 @@ impl Values {
         for (index, _) in records.filter(|(_, record)| record.safety_critical()) {
             critical.extend(self.owners(Some(index)));
         }
-        let mut names: Vec<String> = budgets.iter().filter_map(|budget| budget.amount.clone()).collect();
-        names.sort_unstable();
-        names.dedup();
-        for name in names {
-            let ledger = self.ledger(&name, budgets);
-            for (position, budget) in budgets.iter_mut().enumerate() {
-                if budget.amount.as_ref() != Some(&name) {
-                    continue;
-                }
+        let mut by_amount: BTreeMap<String, Vec<usize>> = BTreeMap::new();
+        for (position, budget) in budgets.iter().enumerate() {
+            if let Some(name) = &budget.amount {
+                by_amount.entry(name.clone()).or_default().push(position);
+            }
+        }
+        for (name, positions) in by_amount {
+            let ledger = self.ledger(&name, &positions, budgets);
+            for position in positions {
+                let budget = &mut budgets[position];
                 let growth = |index: RecordId| {
                     let total = self.target(index)?.total.as_ref()?.as_str();
                     let rolled_up = total == name && self.origin(index) == Origin::Total;
@@ -96,18 +97,25 @@ impl Values {
         }
     }
 
-    fn limits_of(&self, amount: &str, budgets: &[Budget]) -> Limits {
+    /// The limits at these positions, which are those of one amount.
+    fn limits_of(&self, positions: &[usize], budgets: &[Budget]) -> Limits {
         let mut limits = Limits::default();
-        for (position, budget) in budgets.iter().enumerate() {
+        for &position in positions {
+            let budget = &budgets[position];
             // A budget without shares cannot miss one.
-            if budget.amount.as_deref() != Some(amount) || budget.shares.is_empty() {
+            if budget.shares.is_empty() {
                 continue;
             }
             let Some(owner) = self.owner(budget.index) else { continue };
             limits.budgets.entry(owner).or_default().push(position);
             for owner in budget.shares.iter().filter_map(|share| self.owner(share.index)) {
                 limits.shares.entry(owner).or_default().push(position);
-                limits.around_shares.extend(self.owners(owner).into_iter().map(|owner| (position, owner)));
+                for owner in self.owners(owner) {
+                    // What contains one that is known is known, too.
+                    if !limits.around_shares.insert((position, owner)) {
+                        break;
+                    }
+                }
             }
         }
         limits
@@ -123,18 +131,17 @@ impl Values {
         owners
     }
 
-    /// Adds up the parts that have an amount, each in everything that encloses it.
-    fn ledger(&self, amount: &str, budgets: &[Budget]) -> Ledger {
+    /// Adds up the parts that have an amount, each in everything that encloses it. The positions are those of its budgets.
+    fn ledger(&self, amount: &str, positions: &[usize], budgets: &[Budget]) -> Ledger {
         let mut ledger = Ledger::default();
         let Some(number) = self.amount(amount) else { return ledger };
         let Some(car) = self.node(&Key::Group(None, number)) else { return ledger };
         let Rule::Total(factors) = &self.network.nodes[car].rule else { return ledger };
-        let factors: HashMap<NodeId, f64> =
-            self.network.nodes[car].inputs.iter().copied().zip(factors.iter().copied()).collect();
-        let limits = self.limits_of(amount, budgets);
-        for (index, _, part) in self.graph.loaded.parts() {
-            let Some(node) = self.node(&Key::Part(index, number)) else { continue };
-            let (Some(piece), Some(factor)) = (self.value(node), factors.get(&node)) else { continue };
+        let limits = self.limits_of(positions, budgets);
+        // The car has each part with this amount once, in the order of the records.
+        for (&node, factor) in self.network.nodes[car].inputs.iter().zip(factors) {
+            let Key::Part(index, _) = self.keys[node] else { continue };
+            let (Some(piece), Some(part)) = (self.value(node), self.graph.loaded.part(index)) else { continue };
             let owners = self.owners_up_to_measured(Some(index), number, 0);
             let growth = piece * (factor - f64::from(part.count.unwrap_or(1)));
             for owner in &owners {
@@ -155,9 +162,8 @@ impl Values {
         ledger
     }
 
-    /// Parts without an amount that a budget around them adds up: each with the amount and that budget.
-    pub fn without_amount<'b>(&self, budgets: &'b [Budget]) -> Vec<(RecordId, &'b str, RecordId)> {
-        let mut found = Vec::new();
+    /// Parts without an amount that a budget around them adds up.
+    pub fn without_amount<'b>(&self, budgets: &'b [Budget]) -> WithoutAmount<'b> {
         let mut by_amount: BTreeMap<&str, HashMap<Owner, RecordId>> = BTreeMap::new();
         for budget in budgets {
             let Some(total) = self.target(budget.index).and_then(|target| target.total.as_ref()) else { continue };
@@ -166,16 +172,57 @@ impl Values {
                 by_amount.entry(name).or_default().entry(owner).or_insert(budget.index);
             }
         }
+        // By what has the budgets: the position of each amount in the order of the names.
+        let mut by_owner: HashMap<Owner, Vec<(usize, RecordId)>> = HashMap::new();
+        let names: Vec<&str> = by_amount.keys().copied().collect();
+        for (position, owners) in by_amount.into_values().enumerate() {
+            for (owner, budget) in owners {
+                by_owner.entry(owner).or_default().push((position, budget));
+            }
+        }
+        let mut found = WithoutAmount { listed: Vec::new(), next: None, more: 0 };
         for (index, _, part) in self.graph.loaded.parts() {
-            for (name, owners) in &by_amount {
-                if part.amounts.get(name).is_some() {
-                    continue;
+            let mut around: BTreeMap<usize, RecordId> = BTreeMap::new();
+            for owner in self.owners(Some(index)) {
+                for &(name, budget) in by_owner.get(&owner).into_iter().flatten() {
+                    // The innermost budget is that of its own section.
+                    around.entry(name).or_insert(budget);
                 }
-                // The innermost budget is that of its own section.
-                let budget = self.owners(Some(index)).iter().find_map(|owner| owners.get(owner).copied());
-                found.extend(budget.map(|budget| (index, *name, budget)));
+            }
+            for (name, budget) in around {
+                if part.amounts.get(names[name]).is_none() {
+                    found.add((index, names[name], budget));
+                }
             }
         }
         found
+    }
+}
+
+/// A part, an amount that it does not have, and the budget around it that adds up this amount.
+pub type MissingAmount<'b> = (RecordId, &'b str, RecordId);
+
+/// Parts without an amount that a budget around them adds up.
+#[derive(Debug)]
+pub struct WithoutAmount<'b> {
+    /// The first ones, in the order of the parts and of the names.
+    pub listed: Vec<MissingAmount<'b>>,
+    /// The one that follows them, if there are more.
+    pub next: Option<MissingAmount<'b>>,
+    /// The number of those that are not listed.
+    pub more: usize,
+}
+
+/// The number of amounts that parts lack and that are listed.
+const MOST_LISTED: usize = 20_000;
+
+impl<'b> WithoutAmount<'b> {
+    fn add(&mut self, missing: MissingAmount<'b>) {
+        if self.listed.len() < MOST_LISTED {
+            self.listed.push(missing);
+            return;
+        }
+        self.next.get_or_insert(missing);
+        self.more += 1;
     }
 }

@@ -9,6 +9,7 @@ mod call;
 mod chance;
 mod closing;
 mod compare;
+mod comparison;
 mod contributions;
 mod currency;
 mod derivatives;
@@ -17,6 +18,7 @@ pub(crate) mod impossible;
 mod ledger;
 pub(crate) mod model_tables;
 mod most;
+mod names;
 mod needed;
 mod network;
 mod plan;
@@ -31,6 +33,7 @@ pub(crate) mod tables;
 mod tolerance;
 pub mod transfer;
 mod uncertain_work;
+mod what_if;
 pub(crate) mod work;
 mod worth;
 
@@ -41,10 +44,11 @@ pub use budgets::{Budget, Share};
 pub(crate) use build::growth;
 pub use call::Call;
 pub use closing::{NewLimit, Transfer};
-pub use compare::{AlternativeProblem, Comparison, Comparisons, Criterion, Lead, Outcome, Significance};
+pub use comparison::{AlternativeProblem, Comparison, Comparisons, Criterion, Lead, Outcome, Significance};
 pub use contributions::Contribution;
 pub use derivatives::{Gradients, Partials};
 pub use faults::{Fault, FaultAt, FaultKind};
+pub use ledger::{MissingAmount, WithoutAmount};
 pub use model_tables::ModelTable;
 pub use needed::{FEW_YEARS, LEVEL, Needed};
 pub use network::{LARGEST, Network, Rule, State, Value};
@@ -58,7 +62,7 @@ pub use worth::Worth;
 
 use std::sync::{Arc, OnceLock};
 
-use foldhash::HashMap;
+use foldhash::{HashMap, HashSet};
 use schema::quantity::{Dimension, Unit};
 use schema::records::roles::AmountsRule;
 
@@ -214,16 +218,32 @@ pub struct Values {
     cyclic: Vec<NodeId>,
     past: needed::Past,
     amounts: Vec<Box<str>>,
+    /// The number of each amount by its name.
+    amount_numbers: HashMap<Box<str>, u16>,
     by_key: HashMap<Key, NodeId>,
     origins: HashMap<RecordId, Origin>,
     measured_totals: Vec<MeasuredTotal>,
     measured_by_parts: HashMap<NodeId, usize>,
+    /// The position of each measured total by the node of its target.
+    measured_by_target: OnceLock<HashMap<NodeId, usize>>,
+    /// The call of the model of each analysis, and the values that are its outputs.
+    outputs: OnceLock<HashMap<RecordId, (usize, Vec<NodeId>)>>,
     partials: OnceLock<Partials>,
     partials_without_constants: OnceLock<Partials>,
     gradients: OnceLock<Gradients>,
     bends: OnceLock<spread::Bends>,
     goals: OnceLock<Vec<GoalPoints>>,
     factors_in_car: OnceLock<HashMap<NodeId, f64>>,
+    /// By the id of an analysis, the first one that supersedes it.
+    superseded: OnceLock<HashMap<schema::Id, RecordId>>,
+    /// By the decision, the keys under `sets` that cannot be set, each with its position among all of them.
+    set_problems: OnceLock<HashMap<RecordId, Vec<(usize, SetProblem)>>>,
+    /// The nodes of cycles.
+    is_cyclic: OnceLock<HashSet<NodeId>>,
+    /// The amounts of parts whose basis is not in the settings: the part, the name of the amount, the message and the help.
+    unknown_bases: OnceLock<Vec<(RecordId, String, String, String)>>,
+    /// For each node, the sum of half of the last digits of the amounts in it.
+    half_digits: OnceLock<Vec<f64>>,
 }
 
 impl Values {
@@ -281,7 +301,12 @@ impl Values {
     /// less. The node is that of the target or of the total; `None` if it was not measured, or has no parts.
     pub fn not_in_parts(&self, node: NodeId) -> Option<f64> {
         let target = self.whole(node);
-        let total = self.measured_totals.iter().find(|total| total.target == target)?;
+        let by_target = self.measured_by_target.get_or_init(|| {
+            // Of equal ones the first.
+            let all = self.measured_totals.iter().enumerate().rev();
+            all.map(|(at, total)| (total.target, at)).collect()
+        });
+        let total = &self.measured_totals[*by_target.get(&target)?];
         let (value, parts) = (self.value(target)?, total.factor * self.value(total.parts)?);
         let is_rounding = schema::quantity::same_number(value, parts);
         Some(if is_rounding { 0.0 } else { value - parts })
@@ -306,7 +331,7 @@ impl Values {
 
     /// The number of an amount's name.
     pub fn amount(&self, name: &str) -> Option<u16> {
-        self.amounts.iter().position(|known| **known == *name).map(|number| number as u16)
+        self.amount_numbers.get(name).copied()
     }
 
     /// Where the value of a target, an event or a goal comes from.

@@ -10,6 +10,7 @@ use schema::formula::{Formula, Work};
 use schema::quantity::{Dimension, Unit};
 
 use super::call::{Call, Outputs};
+use super::what_if::Readers;
 use crate::ids::NodeId;
 
 #[cfg(test)]
@@ -77,6 +78,8 @@ pub struct Network {
     pub calls: Vec<Arc<Call>>,
     /// The order of evaluation.
     pub order: Vec<NodeId>,
+    /// What reads each value, once it was asked for: after that, the nodes of this network are not changed.
+    pub(crate) readers: Readers,
 }
 
 /// The values for one state of the inputs.
@@ -84,9 +87,12 @@ pub struct Network {
 pub struct State {
     /// The value of each node, in SI.
     pub values: Vec<f64>,
-    /// The numbers and the outputs of each call.
-    calls: Vec<Option<(Vec<f64>, Outputs)>>,
+    /// What is known of each call.
+    pub(super) calls: Vec<Option<KnownCall>>,
 }
+
+/// The numbers and the outputs of a call.
+pub(super) type KnownCall = (Vec<f64>, Outputs);
 
 impl State {
     /// The values before anything is evaluated.
@@ -130,46 +136,6 @@ impl Network {
         state
     }
 
-    /// The value of one node with some values set; only what it depends on is looked at.
-    pub fn value_if(&self, state: &State, set: &[(NodeId, f64)], result: NodeId) -> f64 {
-        let mut state = state.clone();
-        let mut changed = vec![false; self.nodes.len()];
-        for &(node, value) in set {
-            state.values[node] = value;
-            changed[node] = true;
-        }
-        let (mut work, mut numbers) = (Work::default(), Vec::new());
-        for node in self.behind(result) {
-            if !changed[node] && self.nodes[node].inputs.iter().any(|input| changed[*input]) {
-                changed[node] = true;
-                self.step(node, &mut state, &mut work, &mut numbers);
-            }
-        }
-        state.values[result]
-    }
-
-    /// A node and all that it depends on, each after its inputs.
-    fn behind(&self, result: NodeId) -> Vec<NodeId> {
-        let (mut seen, mut all) = (vec![false; self.nodes.len()], Vec::new());
-        let mut open = vec![(result, 0)];
-        seen[result] = true;
-        while let Some((node, next)) = open.last_mut() {
-            match self.nodes[*node].inputs.get(*next) {
-                Some(&input) => {
-                    *next += 1;
-                    if !std::mem::replace(&mut seen[input], true) {
-                        open.push((input, 0));
-                    }
-                }
-                None => {
-                    all.push(*node);
-                    open.pop();
-                }
-            }
-        }
-        all
-    }
-
     /// Evaluates again these nodes, whose rules changed, and every value that depends on one that became another.
     pub fn update(&self, state: &mut State, edited: &[NodeId]) {
         let mut is_due = vec![false; self.nodes.len()];
@@ -187,27 +153,26 @@ impl Network {
         }
     }
 
-    /// How `result` depends on `input`: only the values between them are calculated again. `None` if it does not.
-    pub fn response(&self, state: &State, input: NodeId, result: NodeId) -> Option<Response<'_>> {
-        let mut depends = vec![false; self.nodes.len()];
-        depends[input] = true;
-        let mut between = Vec::new();
-        for node in self.behind(result) {
-            if node != input && self.nodes[node].inputs.iter().any(|read| depends[*read]) {
-                depends[node] = true;
-                between.push(node);
-            }
-        }
-        depends[result].then(|| Response { network: self, state: state.clone(), input, result, between })
+    fn step(&self, node: NodeId, state: &mut State, work: &mut Work, numbers: &mut Vec<f64>) {
+        numbers.clear();
+        numbers.extend(self.nodes[node].inputs.iter().map(|input| state.values[*input]));
+        let calls = &mut state.calls;
+        let outputs = |call: usize, numbers: &[f64]| self.outputs(call, &mut calls[call], numbers);
+        state.values[node] = self.calculate(node, numbers, work, outputs);
     }
 
-    fn step(&self, node: NodeId, state: &mut State, work: &mut Work, numbers: &mut Vec<f64>) {
+    /// The value of a node, given those of its inputs and what has the outputs of a call.
+    pub(super) fn calculate(
+        &self,
+        node: NodeId,
+        numbers: &[f64],
+        work: &mut Work,
+        outputs: impl FnOnce(usize, &[f64]) -> Outputs,
+    ) -> f64 {
         #[cfg(test)]
         STEPS.with(|steps| steps.set(steps.get() + 1));
-        let value = &self.nodes[node];
-        numbers.clear();
-        numbers.extend(value.inputs.iter().map(|input| state.values[*input]));
-        state.values[node] = match &value.rule {
+        let own = &self.nodes[node];
+        let value = match &own.rule {
             Rule::Given(number) | Rule::Replaced(number, _) => *number,
             Rule::Formula(formula) => formula.value(numbers, work),
             Rule::Total(factors) => total(factors, numbers),
@@ -216,53 +181,30 @@ impl Network {
                 _ => f64::NAN,
             },
             Rule::Model { call, output } => {
-                let outputs = self.outputs(*call, state, numbers);
+                let outputs = outputs(*call, numbers);
                 outputs.ok().and_then(|outputs| outputs.get(*output).copied()).unwrap_or(f64::NAN)
             }
             Rule::None => f64::NAN,
         };
         // Outside the domain of a function, and on overflow, the value is missing.
-        if state.values[node].abs() > LARGEST || value.is_too_uncertain() {
-            state.values[node] = f64::NAN;
-        }
+        if value.abs() > LARGEST || own.is_too_uncertain() { f64::NAN } else { value }
     }
 
     /// The outputs of a call; a model with two outputs runs once.
-    fn outputs(&self, call: usize, state: &mut State, numbers: &[f64]) -> Outputs {
-        if let Some((known, outputs)) = &state.calls[call]
+    pub(super) fn outputs(&self, call: usize, known: &mut Option<KnownCall>, numbers: &[f64]) -> Outputs {
+        if let Some((known, outputs)) = known
             && known == numbers
         {
             return outputs.clone();
         }
         let outputs = self.calls[call].outputs(numbers);
-        state.calls[call] = Some((numbers.to_vec(), outputs.clone()));
+        *known = Some((numbers.to_vec(), outputs.clone()));
         outputs
     }
 
     /// Why a call of a model has no outputs.
     pub fn model_error(&self, state: &State, call: usize) -> Option<ModelError> {
         state.calls.get(call)?.as_ref()?.1.as_ref().err().cloned()
-    }
-}
-
-/// How one node depends on another.
-pub struct Response<'n> {
-    network: &'n Network,
-    state: State,
-    input: NodeId,
-    result: NodeId,
-    between: Vec<NodeId>,
-}
-
-impl Response<'_> {
-    /// The result if the input has this value.
-    pub fn result_for(&mut self, value: f64) -> f64 {
-        self.state.values[self.input] = value;
-        let (mut work, mut numbers) = (Work::default(), Vec::new());
-        for &node in &self.between {
-            self.network.step(node, &mut self.state, &mut work, &mut numbers);
-        }
-        self.state.values[self.result]
     }
 }
 

@@ -1,5 +1,7 @@
 //! Points: planned, predicted, and needed for the goal; the value that scores exactly the plan.
 
+use std::sync::Arc;
+
 use foldhash::HashMap;
 use schema::quantity::Dimension;
 use schema::records::Goal;
@@ -65,8 +67,8 @@ pub struct GoalPoints {
     pub spread: Option<Spread>,
     /// The points that it needs, or why they cannot be calculated.
     pub needed: Result<Needed, String>,
-    /// Its events, in the order of the records.
-    pub events: Vec<EventPoints>,
+    /// Its events, in the order of the records; goals share them.
+    pub events: Vec<Arc<EventPoints>>,
 }
 
 impl EventPoints {
@@ -108,14 +110,14 @@ impl Values {
         &self,
         index: RecordId,
         goal: &Goal,
-        known: &mut HashMap<RecordId, Option<EventPoints>>,
+        known: &mut HashMap<RecordId, Option<Arc<EventPoints>>>,
     ) -> Option<GoalPoints> {
         let node = self.record_node(index)?;
-        let events: Vec<EventPoints> = self.network.nodes[node]
+        let events: Vec<Arc<EventPoints>> = self.network.nodes[node]
             .inputs
             .iter()
             .filter_map(|event| match self.keys[*event] {
-                Key::Record(event) => known.entry(event).or_insert_with(|| self.event(event)).clone(),
+                Key::Record(event) => known.entry(event).or_insert_with(|| self.event(event).map(Arc::new)).clone(),
                 _ => None,
             })
             .collect();

@@ -2,11 +2,13 @@
 
 use std::sync::Arc;
 
+use foldhash::HashMap;
 use schema::quantity::Unit;
 use schema::records::{Alternative, Amount, Analysis, Body, Part, SetTo, Setting};
 use schema::words::{CAR, shorten};
-use schema::{Quantity, Ref, suggest};
+use schema::{Quantity, Ref};
 
+use super::names::{any_of, did_you_mean};
 use super::network::{Network, Rule, Value};
 use super::{Key, ModelTable, Origin, Values, growth};
 use crate::ids::{NodeId, RecordId};
@@ -76,18 +78,33 @@ pub enum Effect {
 impl Values {
     /// The keys under `sets` of a decision that cannot be set.
     pub fn set_problems(&self, decision: RecordId) -> Vec<FoundSetProblem<'_>> {
+        let known = self.set_problems.get_or_init(|| {
+            let decisions = self.graph.loaded.decisions().map(|(decision, ..)| (decision, self.unset(decision)));
+            decisions.filter(|(_, problems)| !problems.is_empty()).collect()
+        });
+        let mut problems = known.get(&decision).into_iter().flatten().peekable();
+        let mut found = Vec::new();
+        for (at, (name, _, (to, _))) in self.all_sets(decision).enumerate() {
+            if let Some((_, problem)) = problems.next_if(|(position, _)| *position == at) {
+                let route = ["alternatives", name.as_str(), "sets", to.as_str()];
+                found.push((decision, route, problem.clone()));
+            }
+        }
+        found
+    }
+
+    /// All keys under `sets` of a decision, with their alternatives.
+    fn all_sets(&self, decision: RecordId) -> impl Iterator<Item = (&schema::Id, &Alternative, (&Ref, &Setting))> {
         let alternatives = self.graph.loaded.decision(decision).into_iter().flat_map(|body| body.alternatives.iter());
-        let all = alternatives
-            .flat_map(|(name, alternative)| alternative.sets.iter().map(move |set| (name, alternative, set)));
+        alternatives.flat_map(|(name, alternative)| alternative.sets.iter().map(move |set| (name, alternative, set)))
+    }
+
+    /// The keys under `sets` of a decision that cannot be set, by their positions.
+    fn unset(&self, decision: RecordId) -> Vec<(usize, SetProblem)> {
         // Why a number cannot be read is reported where it is read.
-        let is_read = |(.., (_, setting)): &(_, _, (_, &Setting))| {
-            setting.value.reading().is_none() || setting.value.quantity().is_some()
-        };
-        all.filter(is_read)
-            .filter_map(|(name, alternative, (to, setting))| {
-                let problem = self.effect(alternative, to, setting).err()?;
-                Some((decision, ["alternatives", name.as_str(), "sets", to.as_str()], problem))
-            })
+        let is_read = |setting: &Setting| setting.value.reading().is_none() || setting.value.quantity().is_some();
+        let all = self.all_sets(decision).enumerate().filter(|(_, (.., (_, setting)))| is_read(setting));
+        all.filter_map(|(at, (_, alternative, (to, setting)))| Some((at, self.effect(alternative, to, setting).err()?)))
             .collect()
     }
 
@@ -159,7 +176,7 @@ impl Values {
 
     fn no_amount(&self, id: &str, key: &str, part: Option<&Part>) -> SetProblem {
         let all = self.amounts().iter().map(AsRef::as_ref).chain(part.map(|_| "count"));
-        let help = suggest::did_you_mean(key, all, "use an amount that the record has");
+        let help = did_you_mean(key, all, "use an amount that the record has");
         SetProblem::new(SetProblemKind::Name, format!("`{id}` has no amount `{key}`"), help)
     }
 
@@ -208,14 +225,14 @@ impl Values {
         let input = model.and_then(|model| model.input(key));
         let given = self.node(&Key::Local(index, key.into())).filter(|_| analysis.given.get(key).is_some());
         if input.is_none() && given.is_none() {
-            let of_model = model.into_iter().flat_map(|model| model.inputs.iter().map(|input| input.name));
-            let names: Vec<&str> = analysis.given.keys().map(schema::Id::as_str).chain(of_model).collect();
-            let otherwise = if names.is_empty() {
+            let of_model = || model.into_iter().flat_map(|model| model.inputs.iter().map(|input| input.name));
+            let names = || analysis.given.keys().map(schema::Id::as_str).chain(of_model());
+            let otherwise = if names().next().is_none() {
                 format!("`{id}` has no inputs; set the value that it finds")
             } else {
-                format!("its inputs are {}", suggest::any_of(names.iter().copied()))
+                format!("its inputs are {}", any_of(names()))
             };
-            let help = suggest::did_you_mean(key, names, &otherwise);
+            let help = did_you_mean(key, names(), &otherwise);
             return Err(SetProblem::new(SetProblemKind::Name, format!("`{id}` has no input `{key}`"), help));
         }
         if let Some(newer) = self.superseded_by(id) {
@@ -250,8 +267,16 @@ impl Values {
     /// The analysis that replaces another one.
     fn superseded_by(&self, id: &schema::Id) -> Option<&schema::Id> {
         let loaded = &self.graph.loaded;
-        let newer = loaded.analyses().find(|(.., analysis)| analysis.supersedes.contains(id));
-        newer.map(|(index, ..)| &loaded.record(index).id)
+        let superseded = self.superseded.get_or_init(|| {
+            let mut newer = HashMap::default();
+            for (index, _, analysis) in loaded.analyses() {
+                for id in &analysis.supersedes {
+                    newer.entry(id.clone()).or_insert(index);
+                }
+            }
+            newer
+        });
+        superseded.get(id).map(|index| &loaded.record(*index).id)
     }
 
     fn table(&self, to: &Ref, setting: &Setting, columns: [&'static str; 2]) -> Result<ModelTable, SetProblem> {
@@ -279,12 +304,14 @@ impl Values {
             .collect();
         let mut network = self.network.with_values(&self.state, &|| self.partials(), &values);
         let mut changed: Vec<NodeId> = values.iter().map(|(node, ..)| *node).collect();
+        // By the input, in the order of the effects.
+        let mut ratios: HashMap<NodeId, Vec<f64>> = HashMap::default();
         for effect in effects {
             match effect {
-                Effect::Value { node, factor, .. } => scale(&mut network, |input| (input == *node).then_some(*factor)),
+                Effect::Value { node, factor, .. } => ratios.entry(*node).or_default().push(*factor),
                 Effect::Count(part, ratio) => {
                     let pieces = self.pieces(*part);
-                    scale(&mut network, |input| pieces.contains(&input).then_some(*ratio));
+                    pieces.iter().for_each(|piece| ratios.entry(*piece).or_default().push(*ratio));
                     changed.extend(pieces);
                 }
                 Effect::Without(part) => {
@@ -297,11 +324,11 @@ impl Values {
                     changed.extend(pieces);
                 }
                 Effect::Input(analysis, name, value) => {
-                    let Some((call, outputs)) = self.outputs_of(*analysis) else { continue };
+                    let Some(&(call, ref outputs)) = self.outputs_of(*analysis) else { continue };
                     let node = NodeId::new(network.nodes.len());
                     network.nodes.push(value.clone());
                     network.order.insert(0, node);
-                    for output in &outputs {
+                    for output in outputs {
                         network.nodes[*output].inputs.push(node);
                     }
                     let mut own = (*network.calls[call]).clone();
@@ -310,7 +337,7 @@ impl Values {
                     changed.extend(outputs);
                 }
                 Effect::List(analysis, name, entries) => {
-                    let Some((call, outputs)) = self.outputs_of(*analysis) else { continue };
+                    let Some(&(call, ref outputs)) = self.outputs_of(*analysis) else { continue };
                     let mut own = (*network.calls[call]).clone();
                     own.lists.retain(|(list, _)| list != name);
                     own.lists.push((name, entries.clone()));
@@ -318,7 +345,7 @@ impl Values {
                     changed.extend(outputs);
                 }
                 Effect::Table(analysis, name, rows) => {
-                    let Some((call, outputs)) = self.outputs_of(*analysis) else { continue };
+                    let Some(&(call, ref outputs)) = self.outputs_of(*analysis) else { continue };
                     let mut own = (*network.calls[call]).clone();
                     own.tables.retain(|(table, _)| table != name);
                     own.tables.push((name, Arc::clone(rows)));
@@ -327,6 +354,7 @@ impl Values {
                 }
             }
         }
+        scale(&mut network, &ratios);
         (network, changed)
     }
 
@@ -336,32 +364,32 @@ impl Values {
     }
 
     /// The call of the model of an analysis, and the values that are its outputs.
-    fn outputs_of(&self, analysis: RecordId) -> Option<(usize, Vec<NodeId>)> {
-        let targets = self
-            .graph
-            .loaded
-            .targets()
-            .filter(|(target, ..)| matches!(self.origin(*target), Origin::Analysis(finder) if finder == analysis));
-        let outputs: Vec<(usize, NodeId)> = targets
-            .filter_map(|(target, ..)| {
-                let node = self.record_node(target)?;
-                match self.network.nodes[node].rule {
-                    Rule::Model { call, .. } => Some((call, node)),
-                    _ => None,
+    fn outputs_of(&self, analysis: RecordId) -> Option<&(usize, Vec<NodeId>)> {
+        let outputs = self.outputs.get_or_init(|| {
+            let mut all: HashMap<RecordId, (usize, Vec<NodeId>)> = HashMap::default();
+            for (target, ..) in self.graph.loaded.targets() {
+                let (Origin::Analysis(finder), Some(node)) = (self.origin(target), self.record_node(target)) else {
+                    continue;
+                };
+                if let Rule::Model { call, .. } = self.network.nodes[node].rule {
+                    all.entry(finder).or_insert_with(|| (call, Vec::new())).1.push(node);
                 }
-            })
-            .collect();
-        let (call, _) = *outputs.first()?;
-        Some((call, outputs.into_iter().map(|(_, node)| node).collect()))
+            }
+            all
+        });
+        outputs.get(&analysis)
     }
 }
 
 /// Multiplies the factors of some inputs in every total.
-fn scale(network: &mut Network, ratio: impl Fn(NodeId) -> Option<f64>) {
+fn scale(network: &mut Network, ratios: &HashMap<NodeId, Vec<f64>>) {
+    if ratios.is_empty() {
+        return;
+    }
     for value in &mut network.nodes {
         if let Rule::Total(factors) = &mut value.rule {
             for (factor, input) in factors.iter_mut().zip(&value.inputs) {
-                *factor *= ratio(*input).unwrap_or(1.0);
+                *factor = ratios.get(input).into_iter().flatten().fold(*factor, |factor, ratio| factor * ratio);
             }
         }
     }

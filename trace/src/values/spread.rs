@@ -7,7 +7,7 @@
 
 use std::sync::{Arc, Mutex, PoisonError};
 
-use foldhash::HashMap;
+use foldhash::{HashMap, HashSet};
 use models::normal;
 use schema::formula::{Formula, Work};
 use schema::number;
@@ -33,6 +33,9 @@ const MOST_MOVED: usize = 32;
 
 /// How much longer one side of an interval may be before its ends are shown instead of `±`.
 const SKEW: f64 = 0.1;
+
+/// The number of values of a state that are sampled: of the others that bend, the spread is of first order.
+const MOST_SAMPLED: usize = 2_000;
 
 /// What is known of a value: its mean, and an interval around it.
 #[derive(Clone, Debug)]
@@ -102,6 +105,8 @@ pub(super) struct Bends {
     pub(super) bent: Vec<bool>,
     /// The position of each node in the order of evaluation.
     pub(super) rank: Vec<u32>,
+    /// Those that are sampled if more than the limit bend.
+    sampled: Option<HashSet<NodeId>>,
     /// The spreads of those that were asked for.
     known: Mutex<HashMap<NodeId, Spread>>,
 }
@@ -111,7 +116,7 @@ impl Bends {
     pub(super) fn without(&self, set: impl IntoIterator<Item = NodeId>) -> Self {
         let mut bent = self.bent.clone();
         set.into_iter().for_each(|node| bent[node] = false);
-        Self { bent, rank: self.rank.clone(), known: Mutex::default() }
+        Self { bent, rank: self.rank.clone(), sampled: self.sampled.clone(), known: Mutex::default() }
     }
 }
 
@@ -159,7 +164,21 @@ impl Lens<'_> {
                     }
                 };
         }
-        Bends { bent, rank, known: Mutex::default() }
+        let sampled = self.sampled(&bent);
+        Bends { bent, rank, sampled, known: Mutex::default() }
+    }
+
+    /// The values that are sampled, if more of them bend than the limit: goals first, because what is planned depends on them,
+    /// but not more than a quarter, because their outcomes are kept. Others are in the order of evaluation, whatever is asked
+    /// for first.
+    fn sampled(&self, bent: &[bool]) -> Option<HashSet<NodeId>> {
+        if bent.iter().filter(|is_bent| **is_bent).count() <= MOST_SAMPLED {
+            return None;
+        }
+        let is_goal = |node: &NodeId| matches!(self.network.nodes[*node].rule, Rule::Total(_));
+        let all = self.network.order.iter().copied().filter(|node| bent[*node]);
+        let (goals, others): (Vec<NodeId>, Vec<NodeId>) = all.partition(is_goal);
+        Some(goals.into_iter().take(MOST_SAMPLED / 4).chain(others).take(MOST_SAMPLED).collect())
     }
 
     /// Whether a formula leaves its slope within the joint uncertainty of its inputs.
@@ -231,9 +250,9 @@ impl Lens<'_> {
         Spread::of_sample(sample.mean(), sample)
     }
 
-    /// The outcomes of a value; `None` if it does not bend, or depends on too much.
+    /// The outcomes of a value; `None` if it does not bend, depends on too much, or is over the limit.
     fn sample(&self, bends: &Bends, node: NodeId) -> Option<Sample> {
-        if !bends.bent[node] {
+        if !bends.bent[node] || bends.sampled.as_ref().is_some_and(|sampled| !sampled.contains(&node)) {
             return None;
         }
         let mut plan = Plan::new(false);

@@ -12,6 +12,12 @@ pub(crate) const MOST_ROWS: usize = 100_000;
 /// The largest number of rows of a table that a model calculates with.
 pub(crate) const MOST_ROWS_OF_MODELS: usize = 5_000;
 
+/// The largest number of columns of a table.
+const MOST_COLUMNS: usize = 20_000;
+
+/// The largest number of columns that a message about a missing one looks at.
+const MOST_COMPARED: usize = 300;
+
 /// Why a table cannot be read.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(crate) struct TableError {
@@ -80,6 +86,10 @@ pub(crate) fn open(bytes: &[u8]) -> Result<(csv::Reader<&[u8]>, Vec<String>), Ta
         csv::ErrorKind::Utf8 { .. } => TableError::new(Some(1), "the text is not UTF-8", SAVE_AS),
         _ => TableError::new(Some(1), format!("the first line must contain the column names: {error}"), SAVE_AS),
     })?;
+    if headers.len() > MOST_COLUMNS {
+        let message = format!("{} columns; the limit is {MOST_COLUMNS}", headers.len());
+        return Err(TableError::new(Some(1), message, "use a file with only the columns that are needed"));
+    }
     let headers = headers.iter().map(|header| header.trim_start_matches('\u{feff}').trim().to_owned()).collect();
     Ok((reader, headers))
 }
@@ -130,7 +140,7 @@ fn rows<const N: usize>(
     let mut positions = [0; N];
     for (position, name) in positions.iter_mut().zip(names) {
         let Some(found) = headers.iter().position(|header| header == name) else {
-            return Err(missing_column(&headers, name));
+            return Err(missing_column(headers.iter().map(String::as_str), name));
         };
         *position = found;
     }
@@ -167,10 +177,12 @@ pub(crate) fn lines(bytes: &[u8], starts: impl IntoIterator<Item = u64>) -> Vec<
     starts.into_iter().map(of).collect()
 }
 
-pub(crate) fn missing_column(headers: &[String], name: &str) -> TableError {
+pub(crate) fn missing_column<'h>(headers: impl ExactSizeIterator<Item = &'h str>, name: &str) -> TableError {
+    let count = headers.len();
+    let headers: Vec<&str> = headers.take(MOST_COMPARED).collect();
     let found: Vec<String> = headers.iter().take(8).map(|header| format!("`{}`", shorten(header))).collect();
-    let more = if headers.len() > found.len() { ", ..." } else { "" };
-    let message = match &headers {
+    let more = if count > found.len() { ", ..." } else { "" };
+    let message = match headers[..] {
         [] => format!("the table has no column `{name}`: it is empty"),
         _ => format!("the table has no column `{name}`; the first line has {}{more}", found.join(", ")),
     };
@@ -181,7 +193,7 @@ pub(crate) fn missing_column(headers: &[String], name: &str) -> TableError {
         "separate the columns with commas, not with tabs".to_owned()
     } else if headers.iter().any(|header| header.parse::<f64>().is_ok()) {
         format!("the first line must contain the column names: add a line with `{name}` and the others")
-    } else if let Some(near) = suggest::nearest(name, headers.iter().map(String::as_str)) {
+    } else if let Some(near) = suggest::nearest(name, headers.iter().copied()) {
         format!("rename the column `{}` to `{name}`, or name it in the record", shorten(near))
     } else {
         format!("add the column `{name}`, or name the column in the record")
@@ -220,4 +232,29 @@ fn line_ends(text: &[u8]) -> usize {
 fn skipped(text: &[u8]) -> usize {
     let lines = text.split_inclusive(|byte| *byte == b'\n');
     lines.take_while(|line| line.starts_with(b"#") || matches!(line, [b'\n'] | [b'\r', b'\n'])).count()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_table_has_a_limit_of_columns() {
+        let read = |count: usize| {
+            let line = |first: &str| format!("{first}{}\n", ",1".repeat(count - 1));
+            let text = line("x") + &line("2");
+            columns(text.as_bytes(), ["x"]).map(|rows| rows.len()).map_err(|error| error.to_string())
+        };
+        assert_eq!(read(MOST_COLUMNS), Ok(1));
+        assert_eq!(read(MOST_COLUMNS + 1), Err("line 1: 20001 columns; the limit is 20000".to_owned()));
+    }
+
+    #[test]
+    fn a_missing_column_is_compared_with_the_first_ones() {
+        let names: Vec<String> = (0..1_000).map(|number| format!("column-{number}")).collect();
+        let help = |name: &str| missing_column(names.iter().map(String::as_str), name).help;
+        assert!(help("colum-7").contains("rename the column `column-7`"));
+        let error = missing_column(names.iter().map(String::as_str), "x");
+        assert!(error.to_string().ends_with("`column-7`, ..."), "{error}");
+    }
 }

@@ -114,6 +114,14 @@ proptest! {
         let what_if = network.what_if(&state, &set);
         for (node, (a, b)) in what_if.values.iter().zip(with(&parts, &set).values).enumerate() {
             prop_assert!(same(*a, b), "node {node}: {a} is not {b}");
+            // One value alone, without the others.
+            let node = NodeId::new(node);
+            prop_assert!(same(network.value_if(&state, &set, node), *a));
+            if let [(input, value)] = set[..] {
+                let response = network.response(&state, input, node);
+                let alone = response.map_or(state.values[node], |mut response| response.result_for(value));
+                prop_assert!(same(alone, *a));
+            }
         }
         // And back again.
         let back: Vec<(NodeId, f64)> = set.iter().map(|(node, _)| (*node, state.values[*node])).collect();

@@ -69,7 +69,20 @@ impl Values {
     }
 
     /// The sum over the amounts in a total of half of their last digit.
-    fn half_digits_of_parts(&self, node: NodeId) -> f64 {
+    fn half_digits_of_parts(&self, total: NodeId) -> f64 {
+        // A total can be in many others, so each is added up once, after what is in it.
+        let all = self.half_digits.get_or_init(|| {
+            let mut halves = vec![0.0; self.keys.len()];
+            for &node in &self.network.order {
+                halves[node] = self.half_digits(node, &halves);
+            }
+            halves
+        });
+        all[total]
+    }
+
+    /// The same for one value, given what its inputs have.
+    fn half_digits(&self, node: NodeId, halves: &[f64]) -> f64 {
         let value = &self.network.nodes[node];
         if let Key::Part(part, number) = self.keys[node] {
             let name = &self.amounts[usize::from(number)];
@@ -77,8 +90,7 @@ impl Values {
             return amount.and_then(|amount| amount.value.quantity()).map_or(0.0, |own| self.half_in_team(own));
         }
         let Rule::Total(factors) = &value.rule else { return 0.0 };
-        // Systems in systems: totals have no cycles, because these lose their rules.
-        value.inputs.iter().zip(factors).map(|(input, factor)| factor * self.half_digits_of_parts(*input)).sum()
+        value.inputs.iter().zip(factors).map(|(input, factor)| factor * halves[*input]).sum()
     }
 }
 

@@ -41,6 +41,8 @@ pub enum Closing {
 const SLACK: f64 = 1e-9;
 /// How many more decimals are tried before limits are used without rounding.
 const FINER: i32 = 4;
+/// The largest number of shares for which limits are searched: the time grows faster than their number.
+const MOST_SLOTS: usize = 2_000;
 /// The solver cannot distinguish more steps than this.
 const MOST_STEPS: f64 = 1e9;
 
@@ -53,6 +55,9 @@ pub fn close(room: f64, slots: &[Slot], decimals: i32) -> Closing {
     let short = sums(slots, &needs(slots)).0 - room;
     if short > SLACK * room.abs() {
         return Closing::Shortfall(short);
+    }
+    if slots.len() > MOST_SLOTS {
+        return Closing::Unsolved;
     }
     let size = slots.iter().fold(room.abs(), |size, slot| size.max(slot.limit.abs()).max(slot.value.abs()));
     let steps = (decimals..decimals + FINER).map(|k| 10.0_f64.powi(k));

@@ -74,18 +74,14 @@ impl Values {
         }
     }
 
-    /// Whether a result is calculated with a value, directly or through others.
-    pub fn leads_to(&self, node: NodeId, result: NodeId) -> bool {
-        let raised = self.raised_with(node);
-        let mut seen: HashSet<NodeId> = HashSet::default();
+    /// For each of some values, whether a result is calculated with it, directly or through others.
+    pub fn lead_to(&self, nodes: &[NodeId], result: NodeId) -> Vec<bool> {
+        let mut behind: HashSet<NodeId> = HashSet::from_iter([result]);
         let mut next = vec![result];
         while let Some(own) = next.pop() {
-            if raised.contains(&own) {
-                return true;
-            }
-            next.extend(self.network.nodes[own].inputs.iter().copied().filter(|input| seen.insert(*input)));
+            next.extend(self.network.nodes[own].inputs.iter().copied().filter(|input| behind.insert(*input)));
         }
-        false
+        nodes.iter().map(|node| self.raised_with(*node).iter().any(|own| behind.contains(own))).collect()
     }
 
     /// Every given value that the points of the goal depend on, the largest effect of 1 % first.

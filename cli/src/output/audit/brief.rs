@@ -1,5 +1,6 @@
 //! `audit --brief`: one page for print, the same in every format.
 
+use std::collections::HashMap;
 use std::fmt::Write as _;
 
 use schema::number;
@@ -101,9 +102,11 @@ fn goal(view: &AuditView<'_>, goal: &GoalScore) -> Value {
 fn unproven<'v>(view: &'v AuditView<'_>) -> Vec<(String, Vec<&'v str>)> {
     let loaded = &view.study.loaded;
     let mut all: Vec<((schema::Kind, String), Vec<&str>)> = Vec::new();
+    let mut known: HashMap<(schema::Kind, String), usize> = HashMap::new();
     for own in &view.audit.unproven {
         let of = (loaded.kind(own.index), view.lacks_in_short(own));
-        match all.iter_mut().find(|(known, _)| *known == of) {
+        let at = *known.entry(of.clone()).or_insert(all.len());
+        match all.get_mut(at) {
             Some((_, titles)) => titles.push(view.title(own.index)),
             None => all.push((of, vec![view.title(own.index)])),
         }

@@ -48,19 +48,29 @@ fn pictures(view: &AuditView<'_>) -> Value {
         let input = from_study::amount_over_time(study, audit, season?, name)?;
         Some(json!({"name": &**name, "picture": figure(over_time::picture(&format!("amount-{name}"), &input))}))
     });
-    let goals = audit.goals.iter().map(|goal| {
+    let goals = audit.goals.iter().enumerate().map(|(number, goal)| {
         let id = view.id(goal.index);
-        let points = waterfall::picture(&format!("points-{id}"), &from_study::waterfall(study, goal, needs));
+        let has_points = number < from_study::MOST_GOALS && !goal.events.is_empty();
+        let points = has_points.then(|| {
+            let picture = waterfall::picture(&format!("points-{id}"), &from_study::waterfall(study, goal, needs));
+            picture.figure(Numbers::Elsewhere, false)
+        });
         // Without a value of each event, the points of a commit are those of some events.
-        let over_time = season.filter(|_| goal.predicted.is_some()).and_then(|season| {
+        let is_drawn = goal.predicted.is_some() && from_study::has_curve(audit, number);
+        let over_time = season.filter(|_| is_drawn).and_then(|season| {
             let input = from_study::points_over_time(study, audit, season, goal, needs);
             let picture = over_time::picture(&format!("season-{id}"), &input);
             // The section has a sentence about curves that are not known yet.
             (!picture.is_empty()).then(|| figure(picture))
         });
-        json!({"points": (!goal.events.is_empty()).then(|| points.figure(Numbers::Elsewhere, false)), "over_time": over_time})
+        json!({"points": points, "over_time": over_time})
     });
     let decisions = view.decisions.iter().map(|own| {
+        // Fewer than two alternatives with points are not drawn, and comparing them again would be slow.
+        let with_points = own.now.iter().flat_map(|now| &now.alternatives).filter(|one| one.points.is_some()).count();
+        if with_points < 2 {
+            return None;
+        }
         let compared = View::new(study, own.index, None)?;
         let key = format!("frontier-{}", view.id(own.index));
         let picture = frontier::picture(&key, &from_study::frontier(study, &compared)?);

@@ -1,9 +1,11 @@
 //! The audit as Markdown, from the template of the project if it has one.
 
+use std::collections::HashMap;
+
 use schema::number;
 use serde_json::{Value, json};
 use trace::Error;
-use trace::audit::{DecisionReview, EventScore, GoalScore, Ranking, ScoreCause, Verdict, groups};
+use trace::audit::{DecisionReview, EventScore, GoalScore, ScoreCause, Verdict, groups};
 use trace::values::Spread;
 
 use super::numbers::{change, signed};
@@ -136,10 +138,14 @@ fn decision(view: &AuditView<'_>, own: &DecisionReview) -> Value {
     let then = own.then.as_ref().and_then(|then| then.as_ref().ok());
     let now = own.now.as_ref();
     let names = now.or(then).into_iter().flat_map(|ranking| &ranking.alternatives);
+    let [ranked_then, ranked_now] = [then, now].map(|ranking| ranking.map(AuditView::ranked));
     let alternatives: Vec<Value> = names
         .map(|one| {
-            let ranked = |ranking: Option<&Ranking>| ranking.map(|own| AuditView::ranked(own, &one.name)).unwrap_or_default();
-            json!({"name": one.name, "title": one.title, "chosen": one.chosen, "then": ranked(then), "now": ranked(now)})
+            let text = |all: &Option<HashMap<&str, String>>| {
+                let own = |all: &HashMap<&str, String>| all.get(one.name.as_str()).cloned();
+                all.as_ref().map(|all| own(all).unwrap_or_else(|| "not in it".to_owned())).unwrap_or_default()
+            };
+            json!({"name": one.name, "title": one.title, "chosen": one.chosen, "then": text(&ranked_then), "now": text(&ranked_now)})
         })
         .collect();
     let values: Vec<Value> = own

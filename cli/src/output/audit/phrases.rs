@@ -1,6 +1,8 @@
 //! The sentences of the audit: the headline, why a goal was missed, limits that changed, decisions. What they say is decided in
 //! `trace::audit`.
 
+use std::collections::HashMap;
+
 use schema::number;
 use trace::RecordId;
 use trace::audit::{
@@ -210,7 +212,7 @@ impl AuditView<'_> {
         };
         let text =
             "the plan is not exactly the points at the limits, and a prediction is the mean over its uncertainty";
-        goal.events.iter().any(has_rest).then(|| format!("{REST}: {text}"))
+        goal.events.iter().any(|event| has_rest(event)).then(|| format!("{REST}: {text}"))
     }
 
     /// What a target that is not at its limit costs: `accel-time 4.310 s, limit 4.27 s: -1.2 points`.
@@ -328,15 +330,16 @@ impl AuditView<'_> {
         if names.is_empty() { format!("no {what}") } else { format!("{what}: {}", names.join(", ")) }
     }
 
-    /// How an alternative did in a ranking: its place and points; empty if it was not in it.
-    pub(super) fn ranked(ranking: &Ranking, name: &str) -> String {
-        let Some(at) = ranking.alternatives.iter().position(|own| own.name == name) else {
-            return "not in it".to_owned();
-        };
-        match &ranking.alternatives[at].points {
-            Some(points) => format!("{}.  {}", at + 1, points_of(points)),
-            None => "no points".to_owned(),
-        }
+    /// How each alternative of a ranking did: its place and points.
+    pub(super) fn ranked(ranking: &Ranking) -> HashMap<&str, String> {
+        let all = ranking.alternatives.iter().enumerate().map(|(at, own)| {
+            let text = match &own.points {
+                Some(points) => format!("{}.  {}", at + 1, points_of(points)),
+                None => "no points".to_owned(),
+            };
+            (own.name.as_str(), text)
+        });
+        all.collect()
     }
 
     /// What was missing when the choice was made; `None` without a choice, or if nothing was.

@@ -1,5 +1,7 @@
 //! The text of `compare`.
 
+use std::collections::HashMap;
+
 use schema::number::difference;
 use trace::RecordId;
 use trace::values::{GoalPoints, Outcome, Significance, Spread, State};
@@ -75,13 +77,13 @@ fn both(now: &View<'_>, then: &View<'_>, ink: Ink) -> String {
         Table::new(&[("points", false), ("then", true), ("vs then", true), ("now", true), ("vs now", true)]);
     let total = |view: &View<'_>| plain(whole(&view.goal).map(points_of).unwrap_or_default());
     table.row(vec![plain("the records"), total(then), plain(""), total(now), plain("")]);
-    let find = |view: &View<'_>, name: &str| view.compared.outcomes.iter().position(|own| own.name == name);
-    let only_then = then.compared.outcomes.iter().filter(|own| find(now, &own.name).is_none());
+    let [by_name_then, by_name_now] = [by_name(then), by_name(now)];
+    let only_then = then.compared.outcomes.iter().filter(|own| !by_name_now.contains_key(own.name.as_str()));
     for own in now.compared.outcomes.iter().chain(only_then) {
         let name = if own.chosen { format!("{} (chosen)", own.name) } else { own.name.clone() };
         let mut row = vec![strong(name)];
-        for view in [then, now] {
-            match find(view, &own.name).and_then(|at| view.compared.outcomes.get(at)) {
+        for outcomes in [&by_name_then, &by_name_now] {
+            match outcomes.get(own.name.as_str()) {
                 Some(outcome) => row.extend([points_cell(outcome), difference_cell(outcome)]),
                 None => row.extend([faint("not in it"), plain("")]),
             }
@@ -89,6 +91,11 @@ fn both(now: &View<'_>, then: &View<'_>, ink: Ink) -> String {
         table.row(row);
     }
     table.text(ink)
+}
+
+/// The alternatives of a state by their names.
+fn by_name<'v>(view: &'v View<'_>) -> HashMap<&'v str, &'v Outcome> {
+    view.compared.outcomes.iter().map(|own| (own.name.as_str(), own)).collect()
 }
 
 /// The points of a goal if every event has a value.

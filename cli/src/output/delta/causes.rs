@@ -1,5 +1,6 @@
 //! The causes of changed values, what is left of the change without a cause, and the keys that were edited.
 
+use std::collections::HashMap;
 use std::fmt::Write as _;
 
 use schema::number;
@@ -133,8 +134,10 @@ pub(super) fn other_text(view: &DeltaView<'_>) -> String {
 fn sum(causes: &[Cause]) -> (Option<f64>, Vec<AmountChange>) {
     let points = causes.iter().filter_map(|cause| cause.points).reduce(|a, b| a + b);
     let mut amounts: Vec<AmountChange> = Vec::new();
+    let mut known: HashMap<&str, usize> = HashMap::new();
     for own in causes.iter().flat_map(|cause| &cause.amounts) {
-        match amounts.iter_mut().find(|known| known.amount == own.amount) {
+        let at = *known.entry(&own.amount).or_insert(amounts.len());
+        match amounts.get_mut(at) {
             Some(known) => known.change += own.change,
             None => amounts.push(own.clone()),
         }

@@ -1,10 +1,11 @@
 //! The JSON answer of `delta`, and the data for its template.
 
+use std::collections::HashMap;
 use std::fmt::Write as _;
 
 use serde_json::{Value, json};
 use trace::RecordId;
-use trace::delta::{Headline, HeadlineOf, MeasureChange};
+use trace::delta::{BudgetChange, Headline, HeadlineOf, MeasureChange};
 use trace::values::Status;
 
 use super::super::broken::notes;
@@ -146,19 +147,36 @@ fn status_groups(view: &DeltaView<'_>) -> Vec<Value> {
     groups.into_iter().map(|((before, after), ids)| json!({"before": before, "after": after, "ids": ids})).collect()
 }
 
+/// The amount of the whole car that a headline is of.
+fn amount_of(line: &Headline) -> Option<&str> {
+    match &line.of {
+        HeadlineOf::Amount(amount) => Some(amount),
+        HeadlineOf::Points(_) => None,
+    }
+}
+
 /// The data for the template: the JSON answer, and its numbers as text.
 pub(crate) fn context(view: &DeltaView<'_>) -> Value {
     let mut context = json(view);
     let texts = |[before, after, change]: [String; 3]| json!({"before": before, "after": after, "change": change});
     let headlines = view.headlines();
     let budget_changes = view.delta.budget_changes(view.base, view.head);
+    // The first budget of each amount of the whole car, and the line of each amount.
+    let mut budget_of: HashMap<&str, &BudgetChange> = HashMap::new();
+    for own in &budget_changes {
+        if let Some(amount) = &own.amount {
+            budget_of.entry(amount).or_insert(own);
+        }
+    }
+    let lines = headlines.iter().filter_map(|line| Some((amount_of(line)?, line)));
+    let line_of: HashMap<&str, &Headline> = lines.collect();
     let headline: Vec<Value> = headlines
         .iter()
         .map(|line| {
             let mut text = texts(headline_shown(line));
             text["name"] = json!(view.headline_name(line));
             text["changed"] = json!(first::is_changed(line));
-            let same = budget_changes.iter().find(|own| own.is_same_as(line)).map(|own| own.target);
+            let same = amount_of(line).and_then(|amount| budget_of.get(amount)).map(|own| own.target);
             text["same_as"] = json!(same.map(|target| view.head.loaded.record(target).id.as_str()));
             text
         })
@@ -167,7 +185,7 @@ pub(crate) fn context(view: &DeltaView<'_>) -> Value {
         .iter()
         .map(|own| {
             let [mut before, mut after, change] = first::budget_texts(own);
-            let line = headlines.iter().find(|line| own.is_same_as(line));
+            let line = own.amount.as_deref().and_then(|amount| line_of.get(amount).copied());
             let sums = line.map(|line| own.sums(line)).unwrap_or_default();
             for (text, sum) in [&mut before, &mut after].into_iter().zip(sums) {
                 if let Some(sum) = sum {

@@ -1,6 +1,6 @@
 //! The table of `budget`: every budget once, with its shares below it.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashSet};
 
 use serde_json::{Value, json};
 use trace::Study;
@@ -54,7 +54,8 @@ pub(crate) fn grid(study: &Study, report: &ShownBudgets<'_>, broken: &Broken<'_>
     let budgets = document["budgets"].as_array_mut().map(std::mem::take).unwrap_or_default();
     let id_of = |row: &Value| row["id"].as_str().unwrap_or_default().to_owned();
     let mut own: BTreeMap<String, Value> = budgets.iter().map(|budget| (id_of(budget), budget.clone())).collect();
-    let is_shown = |id: &Value| id.as_str().is_some_and(|id| budgets.iter().any(|budget| budget["id"] == id));
+    let shown: HashSet<&str> = budgets.iter().filter_map(|budget| budget["id"].as_str()).collect();
+    let is_shown = |id: &Value| id.as_str().is_some_and(|id| shown.contains(id));
     // Those of no other first, each with its shares and theirs below it; shares in a circle come last.
     let (first, rest): (Vec<&Value>, Vec<&Value>) = budgets.iter().partition(|budget| !is_shown(&budget["share_of"]));
     for top in first.into_iter().chain(rest) {

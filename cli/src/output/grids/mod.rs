@@ -8,6 +8,8 @@ pub(crate) mod points;
 pub(crate) mod results;
 pub(crate) mod values;
 
+use std::collections::HashMap;
+
 use serde_json::{Value, json};
 use trace::RecordPositions;
 use trace::values::FaultKind;
@@ -23,11 +25,13 @@ struct About<'s> {
     study: &'s Study,
     positions: RecordPositions<'s>,
     is_broken: bool,
+    /// What is broken under the values that were asked already: an event has a row for each of its goals.
+    problems: HashMap<NodeId, Value>,
 }
 
 impl<'s> About<'s> {
     fn new(study: &'s Study, is_broken: bool) -> Self {
-        Self { study, positions: RecordPositions::new(&study.loaded), is_broken }
+        Self { study, positions: RecordPositions::new(&study.loaded), is_broken, problems: HashMap::new() }
     }
 
     /// The file and the line of a record, from the repository's top: `parts/brakes.yaml:12`.
@@ -38,15 +42,9 @@ impl<'s> About<'s> {
     }
 
     /// What is broken under a value, as one text: on the same line as the number.
-    fn problem(&self, node: Option<NodeId>) -> Value {
+    fn problem(&mut self, node: Option<NodeId>) -> Value {
         let Some(node) = node.filter(|_| self.is_broken) else { return Value::Null };
-        let mut faults = self.study.values().faults_under(&[node], &[]);
-        faults.retain(|fault| fault.kind != FaultKind::NoValue);
-        match faults.first() {
-            None => Value::Null,
-            Some(first) if faults.len() == 1 => json!(first.message),
-            Some(first) => json!(format!("{}; {} more", first.message, faults.len() - 1)),
-        }
+        self.problems.entry(node).or_insert_with(|| problem_of(self.study, node)).clone()
     }
 
     /// Adds title, system, lead, place and problems of a record to a row.
@@ -70,4 +68,15 @@ fn spread_limit(row: &mut Value) {
     let between = |at: usize| limit["between"].get(at).cloned();
     row["at_least"] = limit.get("at_least").cloned().or_else(|| between(0)).unwrap_or_default();
     row["at_most"] = limit.get("at_most").cloned().or_else(|| between(1)).unwrap_or_default();
+}
+
+/// What is broken under one value, as one text.
+fn problem_of(study: &Study, node: NodeId) -> Value {
+    let mut faults = study.values().faults_under(&[node], &[]);
+    faults.retain(|fault| fault.kind != FaultKind::NoValue);
+    match faults.first() {
+        None => Value::Null,
+        Some(first) if faults.len() == 1 => json!(first.message),
+        Some(first) => json!(format!("{}; {} more", first.message, faults.len() - 1)),
+    }
 }

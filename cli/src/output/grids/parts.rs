@@ -1,14 +1,17 @@
 //! The sheet of the parts: each amount of one piece in the unit that most parts use, so that an import reads it back.
 
 use schema::records::Part;
-use trace::Study;
 use trace::parts_table::AmountColumns;
+use trace::{Error, Study};
 
 use super::About;
 use crate::output::grid::{Cell, Grid};
 
+/// The most cells of the sheet: every part has one for each amount of any part.
+const MOST_CELLS: usize = 2_000_000;
+
 /// The parts, one row each. Heads are `mass [kg]`, `mass ± [kg]` and `mass basis`.
-pub(crate) fn grid(study: &Study) -> Grid {
+pub(crate) fn grid(study: &Study) -> Result<Grid, Error> {
     let amounts = AmountColumns::of(&study.loaded);
     let mut heads: Vec<String> = ["id", "title", "system", "count"].map(str::to_owned).to_vec();
     for amount in &amounts {
@@ -23,6 +26,12 @@ pub(crate) fn grid(study: &Study) -> Grid {
         heads.extend(amount.has_basis.then(|| format!("{} basis", amount.name)));
     }
     heads.extend(["safety_critical", "lead", super::RECORD].map(str::to_owned));
+    let (parts, columns) = (study.loaded.parts().count(), heads.len());
+    if parts.saturating_mul(columns) > MOST_CELLS {
+        let error = Error::new(format!("{parts} parts with {columns} columns are too many for the sheet Parts"));
+        return Err(error
+            .help("the sheet has at most 2,000,000 cells: use the same names and units for the amounts of all parts"));
+    }
     let mut about = About::new(study, false);
     let rows = study.loaded.parts().map(|(index, record, part)| {
         let mut row = vec![
@@ -37,7 +46,7 @@ pub(crate) fn grid(study: &Study) -> Grid {
         row.push(about.place_cell(index));
         row
     });
-    Grid { heads, rows: rows.collect() }
+    Ok(Grid { heads, rows: rows.collect() })
 }
 
 fn cells(row: &mut Vec<Cell>, part: &Part, columns: &AmountColumns) {

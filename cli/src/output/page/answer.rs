@@ -47,13 +47,18 @@ pub(super) fn counts(view: &PageView<'_>) -> Value {
 
 /// The goals, each with its answer.
 pub(super) fn goals(view: &PageView<'_>) -> Vec<Value> {
-    view.study.goals().iter().map(|goal| self::goal(view, goal)).collect()
+    let with_picture = |goal: &GoalPoints| {
+        let mut own = self::goal(view, goal);
+        own["picture"] = json!(super::drawn::points_over_time(view, goal.index));
+        own
+    };
+    view.study.goals().iter().map(with_picture).collect()
 }
 
 /// The numbers of points on the page that a reader could take for each other, each with what it is.
 pub(super) fn scores(view: &PageView<'_>, worths: Option<&Worths<'_>>) -> Option<String> {
     let goal = view.study.goals().first()?;
-    let score = view.audit.goals.iter().find(|own| own.index == goal.index);
+    let score = super::drawn::scores(view, goal.index).map(|(_, own)| own);
     let scored = goal.events.iter().filter(|event| view.study.is_event_scored(event)).count();
     let mut all = vec![(goal.plan, "planned")];
     let is_before = scored == 0;
@@ -71,12 +76,12 @@ pub(super) fn scores(view: &PageView<'_>, worths: Option<&Worths<'_>>) -> Option
     (texts.len() > 2).then(|| format!("Points on this page: {}.", texts.join("; ")))
 }
 
-/// A goal with its answer.
+/// A goal with its answer, without its picture.
 pub(super) fn goal(view: &PageView<'_>, goal: &GoalPoints) -> Value {
     let loaded = &view.study.loaded;
     let is_scored = view.study.is_scored(goal);
     let chance = goal.chance().filter(|_| !is_scored);
-    let reached = view.audit.goals.iter().find(|own| own.index == goal.index);
+    let reached = super::drawn::scores(view, goal.index).map(|(_, own)| own);
     let verdict = reached.and_then(trace::audit::GoalScore::reached).filter(|_| is_scored);
     let before = reached.filter(|_| is_scored).and_then(|own| {
         let points = own.predicted.map(|points| format!("{} points", number::fixed(points, 1)))?;
@@ -124,7 +129,6 @@ pub(super) fn goal(view: &PageView<'_>, goal: &GoalPoints) -> Value {
         "plan": format!("{:.1} planned", goal.plan),
         "needed": needed,
         "unknown": unknown,
-        "picture": super::drawn::points_over_time(view, goal.index),
     })
 }
 

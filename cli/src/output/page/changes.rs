@@ -19,7 +19,10 @@ pub(super) fn limits(view: &PageView<'_>) -> Vec<Value> {
 /// The changes of the limit of one target, from git; without a history, its revisions.
 pub(super) fn of_target(view: &PageView<'_>, target: &TargetAudit) -> Vec<(Day, Value)> {
     let revision = |index: &RecordId| Some((*index, view.study.loaded.revision(*index)?));
-    let mut revisions: Vec<(RecordId, &Revision)> = target.revisions.iter().filter_map(revision).collect();
+    let revisions: Vec<(RecordId, &Revision)> = target.revisions.iter().filter_map(revision).collect();
+    // Those that no limit has yet, each with the number that it leads to.
+    let to = |own: &Revision| own.to.as_ref().map(|to| view.study.values().in_team(to).1);
+    let mut unused: Vec<_> = revisions.iter().map(|(index, own)| ((*index, *own), to(own))).collect();
     let row = |day: Day, before: String, after: String, found: Option<(RecordId, &Revision)>, late: bool| {
         let value = json!({
             "target": view.link(target.status.index),
@@ -36,8 +39,8 @@ pub(super) fn of_target(view: &PageView<'_>, target: &TargetAudit) -> Vec<(Day, 
     let mut rows = Vec::new();
     for step in target.limits.windows(2) {
         let [before, after] = step else { continue };
-        let at = revisions.iter().position(|(_, own)| leads_to(view, own, after)).filter(|_| after.recorded);
-        let found = at.map(|at| revisions.remove(at));
+        let at = unused.iter().position(|(_, to)| leads_to(*to, after)).filter(|_| after.recorded);
+        let found = at.map(|at| unused.remove(at).0);
         rows.push(row(after.day, before.words.text(), after.words.text(), found, after.is_after_result()));
     }
     if target.limits.is_empty() {
@@ -50,11 +53,9 @@ pub(super) fn of_target(view: &PageView<'_>, target: &TargetAudit) -> Vec<(Day, 
     rows
 }
 
-/// Whether a revision leads to a limit.
-fn leads_to(view: &PageView<'_>, revision: &Revision, limit: &PastLimit) -> bool {
-    let Some(to) = &revision.to else { return false };
-    let (_, to, _) = view.study.values().in_team(to);
-    let same = |end: Option<f64>| end.is_some_and(|end| schema::quantity::same_number(end, to));
+/// Whether a revision to a number leads to a limit.
+fn leads_to(to: Option<f64>, limit: &PastLimit) -> bool {
+    let same = |end: Option<f64>| end.zip(to).is_some_and(|(end, to)| schema::quantity::same_number(end, to));
     same(limit.limit.at_most) || same(limit.limit.at_least)
 }
 

@@ -21,7 +21,7 @@ pub(super) fn section(view: &PageView<'_>, worths: Option<&Worths<'_>>, places: 
     let is_chosen = |index: &RecordId| view.study.loaded.decision(*index).is_some_and(|own| own.chosen.is_some());
     all.sort_by_key(|index| (is_chosen(index), *index));
     let with_notes = |index: RecordId| {
-        let mut own = decision(view, index, worths).0;
+        let mut own = places.decided(index).unwrap_or_else(|| decision(view, index, worths).0);
         own["notes"] = json!(places.open(index).map(|finding| note(view, index, finding)).collect::<Vec<_>>());
         own
     };
@@ -42,11 +42,10 @@ fn note(view: &PageView<'_>, index: RecordId, finding: &Finding) -> String {
     words.unwrap_or_else(|| finding.message.clone())
 }
 
-/// A decision in its own place: also the picture of what its alternatives trade.
-pub(super) fn place(view: &PageView<'_>, index: RecordId, worths: Option<&Worths<'_>>) -> Value {
-    let (mut own, compared) = decision(view, index, worths);
-    own["picture"] = json!(compared.and_then(|compared| super::drawn::frontier(view, &compared)));
-    own
+/// A decision, and the picture of what its alternatives trade, which is only in its own place.
+pub(super) fn place(view: &PageView<'_>, index: RecordId, worths: Option<&Worths<'_>>) -> (Value, Option<String>) {
+    let (own, compared) = decision(view, index, worths);
+    (own, compared.and_then(|compared| super::drawn::frontier(view, &compared)))
 }
 
 /// A decision with its alternatives.
@@ -76,13 +75,13 @@ fn decision<'t>(view: &PageView<'t>, index: RecordId, worths: Option<&Worths<'_>
         })
         .collect();
     let choice = study.past().available().and_then(|history| Choice::of(study, history, index));
-    let id = &study.loaded.record(index).id;
-    let informing = study.loaded.analyses().filter(|(.., analysis)| analysis.informs.contains(id)).count();
+    let informing = study.graph.informing(index).len();
     let ranked = outcomes.iter().filter(|own| !own.sets_nothing && own.spread.is_some()).count();
-    let is_after = choice.as_ref().map(|choice| choice.later_analyses(study).len());
-    let later: Vec<Value> = choice
-        .iter()
-        .flat_map(|choice| choice.later_analyses(study))
+    let later = choice.as_ref().map(|choice| choice.later_analyses(study));
+    let is_after = later.as_ref().map(Vec::len);
+    let later: Vec<Value> = later
+        .into_iter()
+        .flatten()
         .map(|own| json!({"analysis": view.link(own.analysis), "day": own.commit.day.to_string()}))
         .collect();
     let trade = compared.as_ref().and_then(Trade::of);

@@ -2,6 +2,7 @@
 
 use trace::RecordId;
 use trace::audit::{GoalScore, TargetAudit};
+use trace::stress::Iterations;
 
 use super::{PageView, Worths};
 use crate::output::compare::View;
@@ -24,21 +25,29 @@ fn with_its_table(picture: &Picture) -> String {
     picture.figure(Numbers::Folded, true)
 }
 
-fn scores<'v>(view: &'v PageView<'_>, goal: RecordId) -> Option<(usize, &'v GoalScore)> {
-    view.audit.goals.iter().enumerate().find(|(_, own)| own.index == goal)
+/// The scores of a goal, with its place among the goals.
+pub(super) fn scores<'v>(view: &'v PageView<'_>, goal: RecordId) -> Option<(usize, &'v GoalScore)> {
+    let all = &view.audit.goals;
+    // They are in the order of the records.
+    let at = all.binary_search_by_key(&goal, |own| own.index).ok()?;
+    Some((at, all.get(at)?))
 }
 
-/// The points of a goal over the season against those that the place needs; `None` without a history.
+/// The points of a goal over the season against those that the place needs; `None` without a history, or if there are very
+/// many goals.
 pub(super) fn points_over_time(view: &PageView<'_>, goal: RecordId) -> Option<String> {
     let (number, own) = scores(view, goal)?;
+    if !from_study::has_curve(view.audit, number) {
+        return None;
+    }
     let input = from_study::points_over_time(view.study, view.audit, view.season?, own, needs(own));
     let picture = over_time::picture(&key("season", number), &input);
     (!picture.is_empty()).then(|| with_its_table(&picture))
 }
 
-/// The points of a goal from the plan to the prediction.
+/// The points of a goal from the plan to the prediction; `None` for one of very many goals.
 pub(super) fn plan_to_prediction(view: &PageView<'_>, goal: RecordId) -> Option<String> {
-    let (number, own) = scores(view, goal)?;
+    let (number, own) = scores(view, goal).filter(|(number, _)| *number < from_study::MOST_GOALS)?;
     let input = from_study::waterfall(view.study, own, needs(own));
     Some(beside_its_table(&waterfall::picture(&key("points", number), &input)))
 }
@@ -78,9 +87,20 @@ pub(super) fn verification(view: &PageView<'_>) -> Option<String> {
     (!picture.is_empty()).then(|| beside_its_table(&picture))
 }
 
-/// A budget from its limit to its shares.
-pub(super) fn budget(view: &PageView<'_>, number: usize, own: &trace::values::Budget) -> Option<String> {
-    let picture = budgets::picture(&key("budget", number), &from_study::budget(view.study, own));
+/// The most budgets with a picture.
+const MOST_BUDGETS: usize = 200;
+
+/// A budget from its limit to its shares; `None` if there is nothing to draw, or for one of very many budgets.
+pub(super) fn budget(
+    view: &PageView<'_>,
+    number: usize,
+    own: &trace::values::Budget,
+    parts: &mut from_study::PartsOf<'_>,
+) -> Option<String> {
+    if number >= MOST_BUDGETS {
+        return None;
+    }
+    let picture = budgets::picture(&key("budget", number), &from_study::budget(view.study, own, parts));
     (!picture.is_empty()).then(|| beside_its_table(&picture))
 }
 
@@ -91,8 +111,8 @@ pub(super) fn worth(view: &PageView<'_>, worths: &Worths<'_>) -> String {
 }
 
 /// The stress of a part, one picture for each of its current analyses with a stress file.
-pub(super) fn stress(view: &PageView<'_>, part: RecordId) -> Vec<String> {
-    let all = from_study::stress(view.study, part).into_iter().enumerate();
+pub(super) fn stress(view: &PageView<'_>, part: RecordId, all: &[Iterations]) -> Vec<String> {
+    let all = from_study::stress(view.study, part, all).into_iter().enumerate();
     let key = |number| key(&format!("stress{}-", part.index()), number);
     all.map(|(number, input)| beside_its_table(&stresses::picture(&key(number), &input))).collect()
 }

@@ -13,7 +13,10 @@ pub(super) fn facts(view: &PageView<'_>, index: RecordId) -> Vec<Value> {
     let notes = match &view.study.loaded.record(index).body {
         Body::Goal(own) => {
             add("reason", own.reason.clone());
-            if let Some(goal) = view.study.goals().iter().find(|goal| goal.index == index) {
+            let goals = view.study.goals();
+            // They are in the order of the records.
+            if let Ok(at) = goals.binary_search_by_key(&index, |goal| goal.index) {
+                let goal = &goals[at];
                 let answer = super::answer::goal(view, goal);
                 let text = |key: &str| answer[key].as_str().map(str::to_owned);
                 add("chance", text("chance"));

@@ -1,6 +1,6 @@
 //! The open errors and warnings that no other section lists, by the record that they are about.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 
 use schema::Kind;
 use schema::settings::Level;
@@ -26,13 +26,16 @@ pub(super) fn section(view: &PageView<'_>) -> Value {
     let own = open().filter(|finding| !is_of(&AT_RISK, finding) && !is_of(&DUE, finding));
     // What is about no record is listed by its file.
     let mut all: BTreeMap<(Option<RecordId>, &str), Vec<&Finding>> = BTreeMap::new();
+    // A record can have very many findings.
+    let mut subjects: HashMap<&str, Option<RecordId>> = HashMap::new();
     for finding in own {
-        let record = subject(view, finding);
+        let id = finding.record.as_deref();
+        let record = id.and_then(|id| *subjects.entry(id).or_insert_with(|| subject(view, id)));
         let path = if record.is_some() { "" } else { finding.path.as_str() };
         all.entry((record, path)).or_default().push(finding);
     }
     let mut all: Vec<_> = all.into_iter().collect();
-    all.sort_by_key(|((record, path), findings)| {
+    all.sort_by_cached_key(|((record, path), findings)| {
         let is_safe = !record.is_some_and(|own| study.loaded.record(own).safety_critical());
         let is_met = !record.is_some_and(|own| is_short(view, own));
         let is_later = !record.is_some_and(|own| is_due_soon(view, own));
@@ -46,10 +49,10 @@ pub(super) fn section(view: &PageView<'_>) -> Value {
            "all": open().count()})
 }
 
-/// What a finding is about: of a result, what was measured; of an analysis, what it finds.
-fn subject(view: &PageView<'_>, finding: &Finding) -> Option<RecordId> {
+/// What the findings of a record are about: of a result, what was measured; of an analysis, what it finds.
+fn subject(view: &PageView<'_>, id: &str) -> Option<RecordId> {
     let loaded = &view.study.loaded;
-    let record = loaded.find(finding.record.as_deref()?)?;
+    let record = loaded.find(id)?;
     let named = match loaded.kind(record) {
         Kind::Result | Kind::Revision | Kind::Waiver => loaded.record(record).about(),
         Kind::Analysis => loaded.analysis(record).and_then(|own| own.finds.as_ref()?.targets().first().copied()),
@@ -61,7 +64,7 @@ fn subject(view: &PageView<'_>, finding: &Finding) -> Option<RecordId> {
 }
 
 fn is_short(view: &PageView<'_>, record: RecordId) -> bool {
-    view.study.target_statuses().iter().any(|target| target.index == record && target.status.is_short())
+    view.study.target_status(record).is_some_and(|target| target.status.is_short())
 }
 
 fn is_due_soon(view: &PageView<'_>, record: RecordId) -> bool {

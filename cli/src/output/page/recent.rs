@@ -1,6 +1,7 @@
 //! What was changed lately, and what each change did to the points and the chance.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use schema::records::Outcome;
 use schema::{Day, number};
@@ -28,12 +29,30 @@ struct Step<'t> {
     last: CommitIndex,
     before: Option<&'t TimelinePoint>,
     after: Option<&'t TimelinePoint>,
-    /// Each with how much it is worth, for the order.
+    /// Each with how much it is worth, for the order; of very many only the first ones in this order.
     changes: Vec<(f64, Value)>,
+    /// How many changes are no longer in the list.
+    more: usize,
     passed: usize,
 }
 
 impl Step<'_> {
+    /// Adds a change. The list is cut long before a season with very many changes fills the memory.
+    fn add(&mut self, worth: f64, change: Value) {
+        const LONGEST: usize = 1_000;
+        self.changes.push((worth, change));
+        if self.changes.len() > LONGEST {
+            self.cut();
+        }
+    }
+
+    /// Keeps the changes that are listed; those of the same worth stay in the order of the records.
+    fn cut(&mut self) {
+        self.changes.sort_by(|(a, _), (b, _)| b.total_cmp(a));
+        self.more += self.changes.len().saturating_sub(MOST_CHANGES);
+        self.changes.truncate(MOST_CHANGES);
+    }
+
     /// What a goal had before and after, if both are known.
     fn of(&self, values: impl Fn(&TimelinePoint) -> Option<f64>) -> Option<(f64, f64)> {
         Some((values(self.before?)?, values(self.after?)?))
@@ -60,6 +79,7 @@ pub(super) fn section(view: &PageView<'_>) -> Value {
         points: evaluated(view, history),
         sensitivities: goal.map(|goal| view.study.values().worth_of_all(goal.node)).unwrap_or_default(),
         steps: BTreeMap::new(),
+        targets: None,
         passed: Vec::new(),
         number: 0,
     };
@@ -121,13 +141,15 @@ struct Steps<'v, 't> {
     /// The points of the first goal for each value, at the present slope.
     sensitivities: Vec<f64>,
     steps: BTreeMap<CommitIndex, Step<'t>>,
+    /// The record and the state of the last change, with what [`targets`] has for them: a record can have very many changes.
+    targets: Option<(Arc<str>, CommitIndex, Targets)>,
     /// What passed as planned, each with its commit.
     passed: Vec<(CommitIndex, Value)>,
     number: usize,
 }
 
 impl Steps<'_, '_> {
-    fn add(&mut self, commit: CommitIndex, id: &str, what: &str, change: Option<&Change>) {
+    fn add(&mut self, commit: CommitIndex, id: &Arc<str>, what: &str, change: Option<&Change>) {
         let Some(own) = self.history.commit(commit) else { return };
         self.number += 1;
         let at = self.points.partition_point(|(own, _)| *own < commit);
@@ -140,11 +162,12 @@ impl Steps<'_, '_> {
             before,
             after: after.map(|(_, point)| *point),
             changes: Vec::new(),
+            more: 0,
             passed: 0,
         };
         let step = self.steps.entry(key).or_insert_with(new);
         (step.first, step.last) = (step.first.min(commit), step.last.max(commit));
-        let text = |text: &Option<std::sync::Arc<str>>| text.as_deref().map(short);
+        let text = |text: &Option<Arc<str>>| text.as_deref().map(short);
         let after = match change {
             Some(change) => text(&change.after),
             None => (what == "added").then(|| contains(self.view, id)).flatten().as_deref().map(short),
@@ -155,7 +178,9 @@ impl Steps<'_, '_> {
             self.passed.push((commit, json!({"day": own.day.to_string(), "record": self.view.named(id)})));
             return;
         }
-        let (targets, worth) = targets(self.view, &self.sensitivities, step, id);
+        let known = self.targets.take().filter(|(own, at, _)| (own, *at) == (id, key));
+        let found = known.map_or_else(|| targets(self.view, &self.sensitivities, step, id), |(.., found)| found);
+        let (targets, worth) = &found;
         let change = json!({
             "record": self.view.named(id),
             "of": targets,
@@ -163,16 +188,20 @@ impl Steps<'_, '_> {
             "before": change.map(|change| text(&change.before)),
             "after": after,
         });
-        step.changes.push((worth, change));
+        step.add(*worth, change);
+        self.targets = Some((Arc::clone(id), key, found));
     }
 }
+
+/// Targets with their values before and after, and how many points these changes are.
+type Targets = (Vec<Value>, f64);
 
 /// The most targets that an analysis changes that are named.
 const MOST_TARGETS: usize = 4;
 
 /// What a result is of and the targets that an analysis finds, each with its value before and after, and how many points all
 /// of this is at the present slope.
-fn targets(view: &PageView<'_>, sensitivities: &[f64], step: &Step<'_>, id: &str) -> (Vec<Value>, f64) {
+fn targets(view: &PageView<'_>, sensitivities: &[f64], step: &Step<'_>, id: &str) -> Targets {
     let loaded = &view.study.loaded;
     let Some(index) = loaded.find(id) else { return (Vec::new(), 0.0) };
     let found = || loaded.analysis(index)?.finds.as_ref().map(schema::records::Finds::targets);
@@ -200,9 +229,7 @@ fn targets(view: &PageView<'_>, sensitivities: &[f64], step: &Step<'_>, id: &str
 }
 
 fn row(history: &History, mut step: Step<'_>, effect: Value) -> Value {
-    // Those of the same worth stay in the order of the records.
-    step.changes.sort_by(|(a, _), (b, _)| b.total_cmp(a));
-    let more = step.changes.len().saturating_sub(MOST_CHANGES);
+    step.cut();
     let commit = |at: CommitIndex| history.commit(at);
     let day = |at: CommitIndex| commit(at).map(|commit| commit.day.to_string());
     let mut row = effect;
@@ -210,9 +237,9 @@ fn row(history: &History, mut step: Step<'_>, effect: Value) -> Value {
     row["since"] = json!(day(step.first).filter(|first| Some(first) != day(step.last).as_ref()));
     row["commit"] = json!(commit(step.last).map(|commit| commit.short().to_owned()));
     row["commits"] = json!(step.last.index() - step.first.index() + 1);
-    row["more"] = json!(more);
+    row["more"] = json!(step.more);
     row["passed"] = json!((step.passed > 0).then_some(step.passed));
-    row["changes"] = step.changes.into_iter().take(MOST_CHANGES).map(|(_, change)| change).collect();
+    row["changes"] = step.changes.into_iter().map(|(_, change)| change).collect();
     row
 }
 

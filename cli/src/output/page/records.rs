@@ -1,5 +1,6 @@
 //! The place of each record: why it exists, what is below it, its worth, its verification, its history and its findings.
 
+use std::cell::RefCell;
 use std::collections::{HashMap, HashSet};
 
 use schema::records::Outcome;
@@ -60,7 +61,7 @@ pub(super) fn status(view: &PageView<'_>, index: RecordId) -> Value {
 
 /// The words and the class of what a record says of itself.
 fn own_status(view: &PageView<'_>, index: RecordId) -> Option<(&'static str, &'static str)> {
-    if let Some(target) = target_status(view, index) {
+    if let Some(target) = view.study.target_status(index) {
         return Some((target.status.word(), class_of(target.status)));
     }
     let own = worst(view.study.planned(index).iter().map(|planned| state_of(planned, view.study.day)));
@@ -70,12 +71,6 @@ fn own_status(view: &PageView<'_>, index: RecordId) -> Option<(&'static str, &'s
 
 fn worst(states: impl Iterator<Item = (&'static str, &'static str)>) -> Option<(&'static str, &'static str)> {
     states.min_by_key(|(_, class)| ["bad", "warn", "none", "good"].iter().position(|own| own == class))
-}
-
-fn target_status<'t>(view: &PageView<'t>, index: RecordId) -> Option<&'t trace::values::TargetStatus> {
-    let all = view.study.target_statuses();
-    // They are in the order of the records.
-    all.binary_search_by_key(&index, |target| target.index).ok().and_then(|at| all.get(at))
 }
 
 /// The most records with a place: a browser opens a page with these at once.
@@ -93,6 +88,8 @@ pub(super) struct Places<'v, 't> {
     positions: RecordPositions<'v>,
     /// What the histories are made from; `None` without a history.
     stories: Option<Stories<'v>>,
+    /// The decisions that have a place, until the section of the decisions takes them: comparing alternatives is slow.
+    decided: RefCell<HashMap<RecordId, Value>>,
 }
 
 impl<'v, 't> Places<'v, 't> {
@@ -106,7 +103,13 @@ impl<'v, 't> Places<'v, 't> {
         }
         let targets = view.audit.targets.iter().map(|target| (target.status.index, target)).collect();
         let stories = view.study.past().available().map(Stories::new);
-        Self { view, worths, findings, targets, positions: RecordPositions::new(&view.study.loaded), stories }
+        let positions = RecordPositions::new(&view.study.loaded);
+        Self { view, worths, findings, targets, positions, stories, decided: RefCell::default() }
+    }
+
+    /// A decision as it is in its place, without the picture; `None` if it has no place, or was taken already.
+    pub(super) fn decided(&self, index: RecordId) -> Option<Value> {
+        self.decided.borrow_mut().remove(&index)
     }
 
     fn findings(&self, index: RecordId) -> &[&'v Finding] {
@@ -264,11 +267,19 @@ fn place(places: &Places<'_, '_>, index: RecordId, line: u32) -> Value {
         "evidence": record.all_evidence(),
         "readings": crate::output::evidence::lines(study, index),
         "stress": stress::of_part(view, index),
-        "decision": loaded.decision(index).map(|_| decisions::place(view, index, worths)),
+        "decision": loaded.decision(index).map(|_| decision(places, index)),
         "limits": limits,
         "history": history(places, index),
         "findings": places.findings(index).iter().map(|own| finding(own)).collect::<Vec<_>>(),
     })
+}
+
+/// A decision with its picture.
+fn decision(places: &Places<'_, '_>, index: RecordId) -> Value {
+    let (mut own, picture) = decisions::place(places.view, index, places.worths);
+    places.decided.borrow_mut().insert(index, own.clone());
+    own["picture"] = json!(picture);
+    own
 }
 
 /// The records that it names other than under `serves`; its subject is at the top of its place.
@@ -311,7 +322,7 @@ fn value(view: &PageView<'_>, index: RecordId) -> Value {
     let values = study.values();
     let Some(node) = values.record_node(index) else { return Value::Null };
     let unit = values.unit(node);
-    let target = target_status(view, index);
+    let target = study.target_status(index);
     let known = now(view, index);
     let by = match values.origin(index) {
         Origin::Result(by) | Origin::Analysis(by) => view.link(by),

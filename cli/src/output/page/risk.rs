@@ -1,7 +1,10 @@
 //! The targets that are at risk, missed or uncertain, the most points first.
 
+use std::collections::HashMap;
+
 use schema::{Day, number};
 use serde_json::{Value, json};
+use trace::RecordId;
 use trace::audit::{AtRiskPeriod, PeriodEnd};
 use trace::values::{Status, TargetStatus};
 
@@ -59,8 +62,9 @@ pub(super) fn section(view: &PageView<'_>) -> Value {
         by_chance.then(by_points).then(by_status).then_with(by_margin).then(a.target.index.cmp(&b.target.index))
     });
     let uncertain = all.iter().filter(|own| own.target.status == Status::Uncertain).count();
+    let periods = last_periods(view);
     json!({
-        "rows": all.iter().map(|own| row(view, own)).collect::<Vec<_>>(),
+        "rows": all.iter().map(|own| row(view, own, periods.get(&own.target.index).copied())).collect::<Vec<_>>(),
         "beyond": all.len() - uncertain,
         "uncertain": uncertain,
         "points": all.iter().any(|own| own.points.is_some()),
@@ -98,13 +102,22 @@ fn days(period: &AtRiskPeriod, today: Day) -> String {
     count(period.days(today).unsigned_abs() as usize, "day")
 }
 
-fn row(view: &PageView<'_>, own: &Short<'_>) -> Value {
+/// The last period at risk of each target, also if a result ended it without meeting the limit.
+fn last_periods<'v>(view: &'v PageView<'_>) -> HashMap<RecordId, &'v AtRiskPeriod> {
+    let mut last: HashMap<RecordId, &AtRiskPeriod> = HashMap::new();
+    for period in &view.audit.at_risk_periods {
+        let known = last.entry(period.index).or_insert(period);
+        if known.since <= period.since {
+            *known = period;
+        }
+    }
+    last
+}
+
+fn row(view: &PageView<'_>, own: &Short<'_>, period: Option<&AtRiskPeriod>) -> Value {
     let (study, target) = (view.study, own.target);
     let values = study.values();
     let unit = values.unit(target.node);
-    // The last period at risk, also if a result ended it without meeting the limit.
-    let periods = view.audit.at_risk_periods.iter().filter(|period| period.index == target.index);
-    let period = periods.max_by_key(|period| period.since);
     let period = period.filter(|own| matches!(own.end, None | Some((_, PeriodEnd::Missed | PeriodEnd::Uncertain))));
     let lasted = period.map(|own| match own.end {
         None => in_days(study.day.days_until(own.since)),

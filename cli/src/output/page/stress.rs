@@ -14,12 +14,12 @@ pub(super) fn of_part(view: &PageView<'_>, index: RecordId) -> Vec<Value> {
     if view.study.loaded.part(index).is_none() {
         return Vec::new();
     }
-    let pictures = super::drawn::stress(view, index);
-    let mut pictures = pictures.iter();
-    trace::stress::of_part(view.study, index).iter().map(|found| chain(view, found, pictures.next())).collect()
+    let all = trace::stress::of_part(view.study, index);
+    let pictures = super::drawn::stress(view, index, &all);
+    all.iter().zip(&pictures).map(|(found, picture)| chain(view, found, picture)).collect()
 }
 
-fn chain(view: &PageView<'_>, found: &Iterations, picture: Option<&String>) -> Value {
+fn chain(view: &PageView<'_>, found: &Iterations, picture: &str) -> Value {
     let mut before: Option<f64> = None;
     let mut rows = Vec::new();
     for own in &found.all {

@@ -46,12 +46,13 @@ pub(super) fn section(view: &PageView<'_>, worths: Option<&Worths<'_>>) -> Value
     let values = worths.values;
     let rows = |all: &[Worth]| -> Vec<Value> { all.iter().map(|own| row(view, worths, own)).collect() };
     let car = values.worth_of_car(&worths.sensitivities);
-    let reaches = |own: &Worth| values.leads_to(own.node, worths.goal.node);
-    let one = car.iter().map(|own| {
+    let nodes: Vec<NodeId> = car.iter().map(|own| own.node).collect();
+    let reaches = values.lead_to(&nodes, worths.goal.node);
+    let one = car.iter().zip(&reaches).map(|(own, reaches)| {
         let (unit, name) = (values.unit(own.node), from_study::value_name(values, own.node).title);
         let quantity = name.rsplit(": ").next().unwrap_or_default().to_owned();
         let unit_name = if unit.to_string().is_empty() { "1".to_owned() } else { format!("1 {unit}") };
-        if !reaches(own) {
+        if !reaches {
             return format!("{quantity} of the car: no path to the points");
         }
         // As it would be changed to have more points.
@@ -74,7 +75,7 @@ pub(super) fn section(view: &PageView<'_>, worths: Option<&Worths<'_>>) -> Value
         view.study.goals().iter().find(|own| own.index == worths.goal.index).and_then(GoalPoints::chance);
     json!({
         "one": one.collect::<Vec<_>>(),
-        "car": car.iter().filter(|own| reaches(own)).map(|own| row(view, worths, own)).collect::<Vec<_>>(),
+        "car": car.iter().zip(&reaches).filter(|(_, reaches)| **reaches).map(|(own, _)| row(view, worths, own)).collect::<Vec<_>>(),
         "values": rows(own.get(..FIRST).unwrap_or(&own)),
         "smaller": rows(own.get(FIRST..).unwrap_or_default()),
         "given": rows(&given),

@@ -85,12 +85,20 @@ impl Frontier {
     pub(crate) fn frontier(&self) -> Vec<&Alternative> {
         let known = self.known();
         let gains = |own: &Alternative| (self.across.gain(own.across), self.up.gain(own.up));
-        let beats = |other: &Alternative, own: &Alternative| {
-            let (a, b) = (gains(other), gains(own));
-            a.0 >= b.0 && a.1 >= b.1 && (a.0 > b.0 || a.1 > b.1)
-        };
+        let mut by_across: Vec<(usize, (f64, f64))> = known.iter().map(|own| gains(own)).enumerate().collect();
+        by_across.sort_by(|(_, a), (_, b)| b.0.total_cmp(&a.0));
+        let mut is_beaten = vec![false; known.len()];
+        // The most that is up among those that are better across than the ones looked at.
+        let mut most = f64::NEG_INFINITY;
+        for equal in by_across.chunk_by(|(_, a), (_, b)| a.0 == b.0) {
+            let own = equal.iter().map(|(_, gains)| gains.1).fold(f64::NEG_INFINITY, f64::max);
+            for (at, (_, up)) in equal {
+                is_beaten[*at] = *up <= most || *up < own;
+            }
+            most = most.max(own);
+        }
         let mut best: Vec<&Alternative> =
-            known.iter().copied().filter(|own| !known.iter().any(|other| beats(other, own))).collect();
+            known.into_iter().zip(is_beaten).filter(|own| !own.1).map(|own| own.0).collect();
         best.sort_by(|a, b| a.across.total_cmp(&b.across));
         best
     }

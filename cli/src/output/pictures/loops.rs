@@ -34,6 +34,8 @@ pub(crate) struct Loop {
     pub(crate) is_resolved: bool,
     /// What was done, by day.
     pub(crate) steps: Vec<LoopStep>,
+    /// How many later steps are not in the list.
+    pub(crate) more: usize,
 }
 
 /// What was done about a target.
@@ -145,8 +147,8 @@ fn table(loops: &[&Loop], last: Day) -> PictureTable {
     ];
     let mut table = PictureTable::new("Periods at risk", &heads);
     for one in loops {
-        let steps: Vec<String> =
-            one.steps.iter().map(|step| format!("{} {} ({})", step.kind.word(), step.name.title, step.day)).collect();
+        let steps = one.steps.iter().map(|step| format!("{} {} ({})", step.kind.word(), step.name.title, step.day));
+        let steps: Vec<String> = steps.chain((one.more > 0).then(|| format!("{} more", one.more))).collect();
         let until = one.until.map(|day| day.to_string()).unwrap_or_default();
         table.row(
             &one.name,

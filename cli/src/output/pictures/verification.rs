@@ -212,7 +212,10 @@ fn draw(
 
 /// Shades the time at which fewer had passed than were due.
 fn behind(canvas: &mut Canvas, due: Steps<'_>, passed: Steps<'_>, x: Days, y: Axis, (first, today): (Day, Day)) {
-    let at = |steps: Steps<'_>, day: Day| steps.iter().rfind(|(own, _)| *own <= day).map_or(0, |(_, count)| *count);
+    let at = |steps: Steps<'_>, day: Day| match steps.partition_point(|(own, _)| *own <= day) {
+        0 => 0,
+        after => steps[after - 1].1,
+    };
     let mut days: Vec<Day> =
         due.iter().chain(passed).map(|(day, _)| *day).chain([first, today]).filter(|day| *day <= today).collect();
     days.sort_unstable();

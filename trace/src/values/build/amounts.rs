@@ -85,6 +85,7 @@ impl Builder<'_> {
         self.find_amount(name).or_else(|| {
             let number = Some(self.amounts.len()).filter(|number| *number < most)?;
             self.amounts.push(name.into());
+            self.amount_numbers.insert(name.into(), number as u16);
             self.amount_routes.push(Arc::from(["amounts".to_owned(), name.to_owned()]));
             Some(number as u16)
         })

@@ -1,5 +1,6 @@
 //! The rules of analyses: values that were found with other tools, formulas, and calls of models.
 
+use std::cell::OnceCell;
 use std::sync::Arc;
 
 use foldhash::{HashMap, HashMapExt as _};
@@ -118,15 +119,17 @@ impl Builder<'_> {
         // No table is read for what is not calculated.
         self.is_within_work(index).then_some(())?;
         let mut call = Call::new(model, Arc::clone(&self.graph.loaded.model_runs));
-        let (mut inputs, problems_before) = (Vec::new(), self.problems.len());
+        let (mut inputs, problems_before) = (Vec::new(), self.reported);
+        let readers = OnceCell::new();
         for (name, text) in analysis.given.iter() {
             let field = Field::new(index, &["given", name.as_str()]);
             let node = self.by_key[&Key::Local(index, name.as_str().into())];
             let Some(input) = model.input(name.as_str()) else {
-                if !is_read_by_others(analysis, name) {
+                let others = readers.get_or_init(|| readers_of(analysis));
+                if !others.get(name.as_str()).into_iter().flatten().any(|reader| *reader != name) {
                     let names = || model.inputs.iter().map(|input| input.name);
                     let otherwise = format!("its inputs are {}", suggest::any_of(names()));
-                    let help = suggest::did_you_mean(name.as_str(), names(), &otherwise);
+                    let help = self.suggestions.did_you_mean(name.as_str(), names(), &otherwise);
                     let message = format!("the model `{}` has no input `{name}`", model.name);
                     self.report(ValueProblemKind::Reference, &field, 0, message, help);
                 }
@@ -164,7 +167,7 @@ impl Builder<'_> {
         if stress::has_stress(analysis) {
             call.fields = self.stress_field(index, analysis)?;
         }
-        if self.problems.len() > problems_before {
+        if self.reported > problems_before {
             return None;
         }
         // In the order of the records, so that it does not depend on threads which models are run.
@@ -272,12 +275,16 @@ impl Builder<'_> {
     }
 }
 
-/// Whether other inputs use a name: then it is an intermediate value, not an input of the model.
-fn is_read_by_others(analysis: &Analysis, name: &Id) -> bool {
-    analysis.given.iter().any(|(other, text)| {
-        let reads = |formula: Formula| formula.names().iter().any(|read| *read.text == *name.as_str());
-        other != name && Formula::parse(text.text()).is_ok_and(reads)
-    })
+/// The names that inputs use, each with these inputs: one that another input uses is an intermediate value, not an input of
+/// the model.
+fn readers_of(analysis: &Analysis) -> HashMap<String, Vec<&Id>> {
+    let mut readers: HashMap<String, Vec<&Id>> = HashMap::default();
+    for (reader, text) in analysis.given.iter() {
+        for read in Formula::parse(text.text()).iter().flat_map(Formula::names) {
+            readers.entry(read.text.to_string()).or_default().push(reader);
+        }
+    }
+    readers
 }
 
 /// The unit of the entries of a list, for a message.

@@ -1,6 +1,7 @@
 //! The unfinished value graph: its nodes, their keys and required dimensions, the problems found so far, and what the
 //! rules of all values need.
 
+use std::cell::OnceCell;
 use std::sync::Arc;
 
 use foldhash::{HashMap, HashMapExt as _, HashSet};
@@ -16,6 +17,7 @@ use crate::graph::{Graph, renamed_help};
 use crate::ids::{NodeId, RecordId};
 use crate::load::is_table;
 use crate::values::currency::in_currency;
+use crate::values::names::Suggestions;
 use crate::values::needed::Past;
 use crate::values::network::{Network, Rule, Value};
 use crate::values::problems::{ValueProblem, ValueProblemKind};
@@ -39,6 +41,9 @@ impl Field {
 /// The key that the texts of a score sheet belong to.
 pub(super) const OF_SHEET: [&str; 2] = ["score", "use"];
 
+/// The largest number of problems that are kept.
+const MOST_PROBLEMS: usize = 100_000;
+
 /// Room for the nodes that are neither amounts nor targets.
 const FEW_NODES: usize = 250;
 
@@ -56,10 +61,16 @@ pub(super) struct Builder<'g> {
     pub(super) clashes: Vec<Clash>,
     pub(super) by_key: HashMap<Key, NodeId>,
     pub(super) amounts: Vec<Box<str>>,
+    /// The number of each amount by its name.
+    pub(super) amount_numbers: HashMap<Box<str>, u16>,
     /// The route of each amount, the same for all parts.
     pub(super) amount_routes: Vec<Arc<[String]>>,
     pub(super) origins: HashMap<RecordId, Origin>,
     pub(super) problems: Vec<ValueProblem>,
+    /// The number of problems, also of those that are not kept.
+    pub(super) reported: usize,
+    /// The first problem that is not kept.
+    next_problem: Option<ValueProblem>,
     /// The totals that were measured, in the order of the targets.
     pub(super) measured_totals: Vec<MeasuredTotal>,
     /// The position of each by the node of its parts.
@@ -75,7 +86,13 @@ pub(super) struct Builder<'g> {
     /// The nodes of cycles, which have no rule.
     pub(super) cyclic: Vec<NodeId>,
     /// The ids of analyses that a later one supersedes.
-    pub(super) superseded: HashSet<&'g str>,
+    pub(super) superseded: &'g HashSet<Id>,
+    /// How many more names that are similar to an unknown one are searched.
+    pub(super) suggestions: Suggestions,
+    /// The factor of each amount in the total of the car, by the number of the amount.
+    pub(super) factors_in_car: HashMap<u16, HashMap<NodeId, f64>>,
+    /// The keys with a reference that the graph reports.
+    broken: OnceCell<HashSet<(RecordId, &'g [String])>>,
     measured: Measured,
 }
 
@@ -96,9 +113,12 @@ impl<'g> Builder<'g> {
             clashes: Vec::new(),
             by_key: HashMap::with_capacity(nodes),
             amounts: Vec::new(),
+            amount_numbers: HashMap::new(),
             amount_routes: Vec::new(),
             origins: HashMap::new(),
             problems: Vec::new(),
+            reported: 0,
+            next_problem: None,
             measured_totals: Vec::new(),
             measured_by_parts: HashMap::new(),
             past: Past::default(),
@@ -107,6 +127,9 @@ impl<'g> Builder<'g> {
             model_rows: 0,
             cyclic: Vec::new(),
             superseded: graph.superseded(),
+            suggestions: Suggestions::default(),
+            factors_in_car: HashMap::new(),
+            broken: OnceCell::new(),
             measured,
         }
     }
@@ -137,13 +160,28 @@ impl Builder<'_> {
     ) {
         let (record, route) = (field.record, field.route.to_vec());
         let (message, help) = (message.into(), help.into());
-        self.problems.push(ValueProblem { kind, record, route, offset, missing: None, message, help });
+        let problem = ValueProblem { kind, record, route, offset, missing: None, message, help };
+        self.reported += 1;
+        match self.reported.checked_sub(MOST_PROBLEMS) {
+            None | Some(0) => self.problems.push(problem),
+            Some(1) => self.next_problem = Some(problem),
+            Some(_) => {}
+        }
     }
 
     /// Adds to the last problem the id that was not found.
     pub(super) fn report_missing(&mut self, id: &str) {
-        if let Some(problem) = self.problems.last_mut() {
+        if let Some(problem) = self.problems.last_mut().filter(|_| self.reported <= MOST_PROBLEMS) {
             problem.missing = Some(id.to_owned());
+        }
+    }
+
+    /// Reports how many more problems there are than are kept, where the first of them is.
+    pub(super) fn report_more(&mut self) {
+        if let Some(next) = self.next_problem.take() {
+            let message = format!("{} more problems of values are not listed", self.reported - MOST_PROBLEMS);
+            let help = "fix the problems that are listed first".to_owned();
+            self.problems.push(ValueProblem { message, help, ..next });
         }
     }
 
@@ -173,7 +211,7 @@ impl Builder<'_> {
 
     /// The number of an amount, if a part has it.
     pub(super) fn find_amount(&self, name: &str) -> Option<u16> {
-        self.amounts.iter().position(|known| **known == *name).map(|number| number as u16)
+        self.amount_numbers.get(name).copied()
     }
 
     pub(super) fn in_currency(&self, quantity: &Quantity) -> (Unit, f64, f64) {
@@ -271,12 +309,12 @@ impl Builder<'_> {
         self.network.nodes[node].rule = Rule::Formula(Arc::new(formula));
     }
 
-    fn help_for_name(&self, record: RecordId, name: &str) -> String {
+    fn help_for_name(&mut self, record: RecordId, name: &str) -> String {
         let loaded = &self.graph.loaded;
         if let Some(now) = loaded.renamed(name.split('.').next().unwrap_or(name)) {
             return renamed_help(&loaded.record(now).id);
         }
-        let known = self.known_names(record);
+        let known = if self.suggestions.take() { self.known_names(record) } else { Vec::new() };
         match suggest::nearest(name, known.iter().map(String::as_str)) {
             Some(near) => format!("did you mean `{near}`?"),
             None if name.contains('-') => {
@@ -289,7 +327,9 @@ impl Builder<'_> {
     }
 
     fn is_reported_as_broken(&self, field: &Field) -> bool {
-        self.graph.broken.iter().any(|broken| broken.from == field.record && broken.route.iter().eq(field.route.iter()))
+        let graph = self.graph;
+        let all = || graph.broken.iter().map(|broken| (broken.from, &broken.route[..])).collect();
+        self.broken.get_or_init(all).contains(&(field.record, &field.route[..]))
     }
 
     fn known_names(&self, record: RecordId) -> Vec<String> {

@@ -2,12 +2,13 @@
 //! the values driven are results of targets, too.
 
 use schema::records::{Event, TestResult};
-use schema::{Id, Quantity, suggest};
+use schema::{Id, Quantity};
 
 use super::builder::{Builder, Field};
 use crate::graph::target_read;
 use crate::ids::{NodeId, RecordId};
 use crate::values::Key;
+use crate::values::names::{MOST_COMPARED, any_of};
 use crate::values::network::Rule;
 use crate::values::problems::ValueProblemKind;
 
@@ -82,16 +83,17 @@ impl Builder<'_> {
         let field = Field::new(index, route);
         let Some(&node) = self.by_key.get(&Key::Local(of, name.as_str().into())) else {
             let given = event.score.iter().flat_map(|score| score.given.keys());
+            // One more than are compared, so that a list shows that it is not complete.
             let names: Vec<&str> = match route.first() {
-                Some(&"reads") => event.reads.keys().map(Id::as_str).collect(),
-                _ => given.map(Id::as_str).collect(),
+                Some(&"reads") => event.reads.keys().map(Id::as_str).take(MOST_COMPARED + 1).collect(),
+                _ => given.map(Id::as_str).take(MOST_COMPARED + 1).collect(),
             };
             let event = &self.graph.loaded.record(of).id;
             let otherwise = match names[..] {
                 [] => format!("{event} has no such names"),
-                _ => format!("the names of {event} are {}", suggest::any_of(names.iter().copied())),
+                _ => format!("the names of {event} are {}", any_of(names.iter().copied())),
             };
-            let help = suggest::did_you_mean(name.as_str(), names, &otherwise);
+            let help = self.suggestions.did_you_mean(name.as_str(), names, &otherwise);
             let message = format!("the score of {event} has no `{name}`");
             self.report(ValueProblemKind::Reference, &field, 0, message, help);
             return;

@@ -43,11 +43,13 @@ pub(super) fn build(graph: &Arc<Graph>, measured: Measured) -> Values {
     builder.report_model_errors(&state);
     builder.report_impossible_times(&mut state);
     builder.report_no_numbers(&mut state);
+    builder.report_more();
     let Builder {
         network,
         keys,
         by_key,
         amounts,
+        amount_numbers,
         origins,
         problems,
         cyclic,
@@ -69,15 +71,23 @@ pub(super) fn build(graph: &Arc<Graph>, measured: Measured) -> Values {
         cyclic,
         past,
         amounts,
+        amount_numbers,
         by_key,
         origins,
         measured_totals,
         measured_by_parts,
+        measured_by_target: OnceLock::new(),
+        outputs: OnceLock::new(),
         partials,
         partials_without_constants,
         gradients,
         bends,
         goals: OnceLock::new(),
         factors_in_car: OnceLock::new(),
+        superseded: OnceLock::new(),
+        set_problems: OnceLock::new(),
+        is_cyclic: OnceLock::new(),
+        unknown_bases: OnceLock::new(),
+        half_digits: OnceLock::new(),
     }
 }

@@ -1,5 +1,8 @@
 //! The names of an event: those that it reads and is given, and those of its score sheet.
 
+use std::cell::OnceCell;
+
+use foldhash::{HashMap, HashSet};
 use schema::formula::Formula;
 use schema::quantity::{Dimension, Unit};
 use schema::records::{Event, NONE, Score};
@@ -36,6 +39,19 @@ fn text_for_none(sheet: &'static SheetEvent, name: &str) -> Option<&'static str>
 /// Whether a text uses a name.
 fn uses(text: &str, name: &str) -> bool {
     Formula::parse(text).is_ok_and(|formula| formula.names().iter().any(|used| &*used.text == name))
+}
+
+/// The names that the texts of an event use, each with the names of these texts (`None` for `no-finish`).
+fn users_of<'e>(event: &'e Event, score: &'e Score) -> HashMap<String, Vec<Option<&'e str>>> {
+    let own = event.reads.iter().chain(score.given.iter()).map(|(name, text)| (Some(name.as_str()), text.text()));
+    let all = own.chain(score.no_finish.as_ref().map(|text| (None, text.text())));
+    let mut users: HashMap<String, Vec<Option<&str>>> = HashMap::default();
+    for (name, text) in all {
+        for used in Formula::parse(text).iter().flat_map(Formula::names) {
+            users.entry(used.text.to_string()).or_default().push(name);
+        }
+    }
+    users
 }
 
 impl Builder<'_> {
@@ -187,20 +203,20 @@ impl Builder<'_> {
     /// Reports names that neither the sheet nor another text of the event uses: probably a typing error in an optional name.
     fn reports_names(&mut self, index: RecordId, event: &Event, sheet: &SheetEvent, used_sheet: &str) -> bool {
         let Some(score) = &event.score else { return false };
-        let texts = || event.reads.iter().chain(score.given.iter());
+        let known: HashSet<&str> = sheet.names().collect();
+        let users = OnceCell::new();
         let mut found = false;
         for (key, names) in [(&["reads"][..], &event.reads), (&["score", "given"], &score.given)] {
             for name in names.keys().map(schema::Id::as_str) {
                 let by_own = || {
-                    texts().any(|(other, text)| other.as_str() != name && uses(text.text(), name))
-                        || score.no_finish.as_ref().is_some_and(|text| uses(text.text(), name))
+                    let users = users.get_or_init(|| users_of(event, score)).get(name);
+                    users.into_iter().flatten().any(|user| *user != Some(name))
                 };
-                if sheet.names().any(|known| known == name) || by_own() {
+                if known.contains(name) || by_own() {
                     continue;
                 }
-                let known: Vec<&str> = sheet.names().collect();
-                let help =
-                    suggest::did_you_mean(name, known, &format!("`tierod explain {used_sheet}` lists its inputs"));
+                let otherwise = format!("`tierod explain {used_sheet}` lists its inputs");
+                let help = self.suggestions.did_you_mean(name, sheet.names(), &otherwise);
                 let route: Vec<&str> = key.iter().copied().chain([name]).collect();
                 let message = format!("score sheet `{used_sheet}` has no input `{name}`");
                 self.report(ValueProblemKind::Reference, &Field::new(index, &route), 0, message, help);

@@ -1,8 +1,9 @@
 //! The rules of targets: formulas, totals, estimates and results.
 
+use foldhash::HashMap;
+use schema::Id;
 use schema::records::{Target, TestResult};
 use schema::words::CAR;
-use schema::{Id, suggest};
 
 use super::builder::{Builder, Field};
 use crate::ids::{NodeId, RecordId};
@@ -69,8 +70,9 @@ impl Builder<'_> {
 
     fn total(&mut self, node: NodeId, target: &Target, amount: &Id, field: &Field) {
         let Some(number) = self.find_amount(amount.as_str()) else {
-            let names: Vec<&str> = self.amounts.iter().map(AsRef::as_ref).collect();
-            let help = suggest::did_you_mean(amount.as_str(), names, "add it under `amounts` of the parts");
+            let names = self.amounts.iter().map(AsRef::as_ref);
+            let otherwise = "add it under `amounts` of the parts";
+            let help = self.suggestions.did_you_mean(amount.as_str(), names, otherwise);
             self.report(ValueProblemKind::Reference, field, 0, format!("no part has the amount `{amount}`"), help);
             self.report_missing("");
             return;
@@ -88,7 +90,7 @@ impl Builder<'_> {
     }
 
     /// The node that an amount of the car, a system or a part is calculated from, and its factor.
-    fn total_of(&self, subject: &str, number: u16) -> (Option<NodeId>, f64) {
+    fn total_of(&mut self, subject: &str, number: u16) -> (Option<NodeId>, f64) {
         let node = |key: Key| self.by_key.get(&key).copied();
         let whole = |key: Key| node(key).map(|node| self.measured_total(node).unwrap_or(node));
         let car = node(Key::Group(None, number));
@@ -104,14 +106,21 @@ impl Builder<'_> {
         if let Some(measured) = piece.and_then(|piece| self.measured_total(piece)) {
             return (Some(measured), 1.0);
         }
-        let factor = piece.zip(car).and_then(|(piece, car)| {
-            let car = &self.network.nodes[car];
-            let position = car.inputs.iter().position(|input| *input == piece)?;
-            match &car.rule {
-                Rule::Total(factors) => factors.get(position).copied(),
-                _ => None,
-            }
-        });
+        let factor = piece.zip(car).and_then(|(piece, car)| self.factors_in_car(number, car).get(&piece).copied());
         (piece, factor.unwrap_or(1.0))
+    }
+
+    /// The factor of each input in the total of an amount of the car.
+    fn factors_in_car(&mut self, number: u16, car: NodeId) -> &HashMap<NodeId, f64> {
+        let car = &self.network.nodes[car];
+        self.factors_in_car.entry(number).or_insert_with(|| {
+            let mut all = HashMap::default();
+            if let Rule::Total(factors) = &car.rule {
+                for (input, factor) in car.inputs.iter().zip(factors) {
+                    all.entry(*input).or_insert(*factor);
+                }
+            }
+            all
+        })
     }
 }

@@ -6,9 +6,9 @@ mod season;
 mod targets;
 
 pub(crate) use self::{
-    budgets::budget,
+    budgets::{PartsOf, budget},
     records::{chain, frontier, stress, tornado, tornado_bar},
-    season::{amount_over_time, loops, points_over_time},
+    season::{MOST_GOALS, amount_over_time, has_curve, loops, points_over_time},
     targets::{Words, estimates, one_target, target, targets, verification},
 };
 

@@ -6,7 +6,7 @@ use schema::Kind;
 use schema::number;
 use schema::quantity::Unit;
 use trace::conclusion::Conclusion;
-use trace::stress::{CAUTION, of_part};
+use trace::stress::{CAUTION, Iterations};
 use trace::values::{GoalPoints, Key, Status, Values, Worth};
 use trace::{NodeId, RecordId, Study};
 
@@ -153,10 +153,7 @@ fn reach(chain: &Chain, reached: &mut [bool], from: usize) {
 }
 
 fn status(study: &Study, index: RecordId) -> (&'static str, Mark) {
-    let targets = study.target_statuses();
-    // They are in the order of the records.
-    if let Ok(at) = targets.binary_search_by_key(&index, |target| target.index) {
-        let target = &targets[at];
+    if let Some(target) = study.target_status(index) {
         let mark = match target.status {
             Status::Met | Status::OnTarget => Mark::Good,
             Status::Missed | Status::AtRisk => Mark::Bad,
@@ -189,10 +186,10 @@ fn value(study: &Study, index: RecordId) -> String {
     shown.unwrap_or_default()
 }
 
-/// The stress of a part: one for each current analysis with a stress file.
-pub(crate) fn stress(study: &Study, part: RecordId) -> Vec<Stress> {
+/// The stress of a part: one for each of its current analyses with a stress file.
+pub(crate) fn stress(study: &Study, part: RecordId, all: &[Iterations]) -> Vec<Stress> {
     let pascal = Unit::parse("MPa").unwrap_or_else(|_| Unit::dimensionless());
-    let all = of_part(study, part).into_iter().map(|found| {
+    let all = all.iter().map(|found| {
         let iterations = found.all.iter().filter_map(|own| {
             let numbers = own.numbers.as_ref().ok()?;
             Some(StressIteration {
@@ -223,10 +220,14 @@ pub(crate) fn frontier(study: &Study, view: &View<'_>) -> Option<Frontier> {
     let amounts = view.values.amounts().iter().map(|name| &**name);
     let mut names: Vec<&str> = amounts.collect();
     names.sort_by_key(|name| FIRST.iter().position(|first| first == name).unwrap_or(FIRST.len()));
-    let mut all: Vec<Frontier> = names.into_iter().filter_map(|name| against(study, view, name)).collect();
-    all.retain(Frontier::differs);
-    let trade = all.iter().position(|own| own.frontier().len() > 1).unwrap_or(0);
-    (!all.is_empty()).then(|| all.swap_remove(trade))
+    let mut first: Option<Frontier> = None;
+    for own in names.into_iter().filter_map(|name| against(study, view, name)).filter(Frontier::differs) {
+        if own.frontier().len() > 1 {
+            return Some(own);
+        }
+        first.get_or_insert(own);
+    }
+    first
 }
 
 /// The amounts that are tried first.

@@ -1,9 +1,11 @@
 //! The season: curves and loops.
 
+use std::collections::HashMap;
+
 use schema::Day;
 use schema::settings::Stage;
 use trace::audit::{Audit, COMPLETE, GoalScore, Season, TargetAudit};
-use trace::history::History;
+use trace::graph::Link;
 use trace::history::choice::Choice;
 use trace::{RecordId, Study};
 
@@ -41,6 +43,18 @@ fn revisions<'a>(study: &Study, targets: impl Iterator<Item = &'a TargetAudit>) 
         .collect();
     all.sort_by_key(|revised| revised.day);
     all
+}
+
+/// The most goals with pictures, the first ones.
+pub(crate) const MOST_GOALS: usize = 20;
+
+/// The most revisions that are next to all curves together.
+const MOST_REVISIONS: usize = 50_000;
+
+/// Whether a goal has a curve: `number` is its place among the goals of the audit.
+pub(crate) fn has_curve(audit: &Audit, number: usize) -> bool {
+    let revisions = || audit.targets.iter().map(|target| target.revisions.len()).sum::<usize>();
+    number == 0 || (number < MOST_GOALS && (number + 1).saturating_mul(revisions()) <= MOST_REVISIONS)
 }
 
 /// The predicted points of a goal over the season, from the day on at which the car was complete on paper.
@@ -121,60 +135,104 @@ pub(crate) fn amount_over_time(study: &Study, audit: &Audit, season: &Season, am
     })
 }
 
+/// The most steps of one period, and of all periods together; the others are counted.
+const MOST_STEPS: (usize, usize) = (1_000, 50_000);
+
 /// The periods at risk with what was done in them.
 pub(crate) fn loops(study: &Study, audit: &Audit, season: Option<&Season>) -> Loops {
     let days = season.and_then(|season| Some((season.timeline.first()?.day, season.timeline.last()?.day)));
+    let mut steps = Steps::new(study);
+    let mut left = MOST_STEPS.1;
     let loops = audit.at_risk_periods.iter().map(|period| {
         let until = period.end.map(|(day, _)| day);
-        let mut steps = steps(study, period.index);
-        steps.retain(|step| step.day >= period.since && until.is_none_or(|until| step.day <= until));
+        let all = steps.within(period.index, period.since, until);
+        let listed = all.get(..MOST_STEPS.0.min(left)).unwrap_or(all);
+        left -= listed.len();
+        let step = |(day, kind, index): &Step| LoopStep { day: *day, kind: *kind, name: name(&study.loaded, *index) };
         Loop {
             name: name(&study.loaded, period.index),
             since: period.since,
             until,
             end: period.end.map_or("unresolved", |(_, end)| end.words()).to_owned(),
             is_resolved: period.is_resolved(),
-            steps,
+            steps: listed.iter().map(step).collect(),
+            more: all.len() - listed.len(),
         }
     });
     Loops { loops: loops.collect(), season: days }
 }
 
-/// What was done about a target: the analyses that find it, the decisions with it as a criterion, its revisions and its
-/// results. Analyses have the day on which they were added, and decisions the day of the choice.
-fn steps(study: &Study, target: RecordId) -> Vec<LoopStep> {
-    let loaded = &study.loaded;
-    let id = &loaded.record(target).id;
-    let history = study.past().available();
-    let added = |index: RecordId| added(history?, loaded.record(index).id.as_str());
-    let mut steps = Vec::new();
-    let mut add = |kind: StepKind, index: RecordId, day: Option<Day>| {
-        steps.extend(day.map(|day| LoopStep { day, kind, name: name(loaded, index) }));
-    };
-    for (index, _, analysis) in loaded.analyses() {
-        if analysis.finds.as_ref().is_some_and(|finds| finds.targets().iter().any(|own| own.as_str() == id.as_str())) {
-            add(StepKind::Analysis, index, added(index));
+/// A step before it has a name: its day, its kind and its record.
+type Step = (Day, StepKind, RecordId);
+
+/// What was done about targets.
+struct Steps<'s> {
+    study: &'s Study,
+    /// The day of each decision that was asked for.
+    decided: HashMap<RecordId, Option<Day>>,
+    /// The steps of the last target that was asked for: a target has its periods one after the other.
+    last: Option<(RecordId, Vec<Step>)>,
+}
+
+impl<'s> Steps<'s> {
+    fn new(study: &'s Study) -> Self {
+        Self { study, decided: HashMap::new(), last: None }
+    }
+
+    /// What was done about a target from one day to another, by day.
+    fn within(&mut self, target: RecordId, since: Day, until: Option<Day>) -> &[Step] {
+        if self.last.as_ref().is_none_or(|(own, _)| *own != target) {
+            self.last = Some((target, self.of(target)));
         }
+        let all = self.last.as_ref().map(|(_, steps)| steps.as_slice()).unwrap_or_default();
+        let from = all.partition_point(|(day, ..)| *day < since);
+        let to = until.map_or(all.len(), |until| all.partition_point(|(day, ..)| *day <= until));
+        all.get(from..to).unwrap_or_default()
     }
-    for (index, _, decision) in loaded.decisions() {
-        if decision.criteria.contains(id) {
-            let chosen = history.and_then(|history| Some(Choice::of(study, history, index)?.day()));
-            add(StepKind::Decision, index, chosen.or_else(|| added(index)));
+
+    /// What was done about a target: the analyses that find it, the decisions with it as a criterion, its revisions and its
+    /// results. Analyses have the day on which they were added, and decisions the day of the choice.
+    fn of(&mut self, target: RecordId) -> Vec<Step> {
+        let graph = &self.study.graph;
+        let mut steps: Vec<Step> = Vec::new();
+        let mut add =
+            |kind: StepKind, index: RecordId, day: Option<Day>| steps.extend(day.map(|day| (day, kind, index)));
+        for index in linked(self.study, target, Link::Finds) {
+            add(StepKind::Analysis, index, added(self.study, index));
         }
+        for index in linked(self.study, target, Link::Criteria) {
+            let day = *self.decided.entry(index).or_insert_with(|| decided(self.study, index));
+            add(StepKind::Decision, index, day);
+        }
+        for (index, revision) in graph.revisions(target) {
+            add(StepKind::Revision, index, revision.date);
+        }
+        for (index, result) in graph.results(target) {
+            add(StepKind::Result, index, result.date);
+        }
+        steps.sort_by_key(|(day, ..)| *day);
+        steps
     }
-    for (index, revision) in study.graph.revisions(target) {
-        add(StepKind::Revision, index, revision.date);
-    }
-    for (index, result) in study.graph.results(target) {
-        add(StepKind::Result, index, result.date);
-    }
-    steps.sort_by_key(|step| step.day);
-    steps
+}
+
+/// The records that name a target in one way, in their order.
+fn linked(study: &Study, target: RecordId, link: Link) -> Vec<RecordId> {
+    let incoming = study.graph.incoming(target).into_iter();
+    let mut all: Vec<RecordId> = incoming.filter(|(_, edge)| edge.link == link).map(|(from, _)| from).collect();
+    all.dedup();
+    all
+}
+
+/// The day of the choice of a decision, otherwise the day on which it was added.
+fn decided(study: &Study, decision: RecordId) -> Option<Day> {
+    let history = study.past().available()?;
+    Choice::of(study, history, decision).map(|choice| choice.day()).or_else(|| added(study, decision))
 }
 
 /// The day on which a record was added.
-fn added(history: &History, id: &str) -> Option<Day> {
-    Some(history.commit(history.record(id)?.added)?.day)
+fn added(study: &Study, index: RecordId) -> Option<Day> {
+    let history = study.past().available()?;
+    Some(history.commit(history.record(study.loaded.record(index).id.as_str())?.added)?.day)
 }
 
 /// The word with a capital at its beginning.

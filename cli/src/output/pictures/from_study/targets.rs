@@ -1,5 +1,7 @@
 //! Targets, estimates and verifications.
 
+use std::collections::HashMap;
+
 use schema::quantity::Unit;
 use trace::audit::{Audit, EstimateOf, PlannedVerification, TargetAudit, groups};
 use trace::conclusion::Conclusion;
@@ -128,8 +130,12 @@ pub(crate) fn estimates(study: &Study, audit: &Audit) -> Estimates {
         EstimateOf::Target(index) => name(loaded, *index),
         EstimateOf::Part(index, amount) => part_name(study, *index, amount),
     };
+    let mut by_group: HashMap<(&str, &str), Vec<&trace::audit::Pair>> = HashMap::new();
+    for pair in &audit.pairs {
+        by_group.entry((&pair.quantity, &pair.basis)).or_default().push(pair);
+    }
     let groups = groups(&audit.pairs).into_iter().map(|group| {
-        let pairs = audit.pairs.iter().filter(|pair| pair.quantity == group.quantity && pair.basis == group.basis);
+        let pairs = by_group.get(&(group.quantity.as_str(), group.basis.as_str())).into_iter().flatten();
         let pairs = pairs.map(|pair| Pair {
             name: of(&pair.source),
             estimate: pair.unit.show(pair.estimate, pair.uncertainty),

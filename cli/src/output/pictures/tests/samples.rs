@@ -174,6 +174,7 @@ pub(super) fn loops(count: usize, title: &str) -> loops::Loops {
                 name: name(title, step),
             })
             .collect(),
+        more: 0,
     });
     loops::Loops { loops: loops.collect(), season: Some((day(0), day(300))) }
 }
