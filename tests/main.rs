@@ -63,6 +63,7 @@ mod hostile_size;
 mod hostile_tables;
 mod hostile_templates;
 mod hostile_text;
+mod hostile_work;
 mod json_answers;
 mod json_schema;
 #[cfg(unix)]

@@ -311,7 +311,7 @@ impl Reporter {
             && let Some(Draft { record, unread_id, file, .. }) = self.drafts.pop()
         {
             let message = format!(
-                "there are more than {MOST_FINDINGS} findings of `{}`, and further ones are not listed",
+                "there are more than 150,000 findings of `{}`, and further ones are not listed",
                 self.check.name
             );
             let draft = self.draft(message, "fix the listed ones first");

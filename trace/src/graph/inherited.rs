@@ -56,7 +56,7 @@ impl Inherited {
                 missing: None,
                 near: None,
                 message: format!(
-                    "the parts of the project inherit more than {MOST_INHERITED} links, and further parts of {name} \
+                    "the parts of the project inherit more than 3,000,000 links, and further parts of {name} \
                      inherit none"
                 ),
                 help: "name fewer records here, or add `serves` to the parts".to_owned(),
