@@ -113,15 +113,17 @@ impl RootHooks {
     /// # Errors
     /// Something of the repository itself, which a stranger may have written, leads to a folder of hooks outside of it.
     fn refuse_outside(&self) -> Result<(), Error> {
-        let folder = self.hooks.folder.display();
+        // The folder is not shown: a file outside of the repository may name it.
         let (cause, help) = match self.hooks.outside {
             None | Some(LeadsOut::User) => return Ok(()),
-            Some(LeadsOut::Repository) => {
-                (format!("core.hooksPath of this repository is {folder}"), "run `git config --unset core.hooksPath`")
-            }
-            Some(LeadsOut::Link) => {
-                (format!("a link or a file of git leads to {folder}"), "clone the repository again")
-            }
+            Some(LeadsOut::Repository) => (
+                "core.hooksPath of this repository leads out of it: `git config --show-origin core.hooksPath` shows it",
+                "run `git config --unset core.hooksPath`",
+            ),
+            Some(LeadsOut::Link) => (
+                "a link or a file of git leads out of it: `git rev-parse --git-path hooks` shows it",
+                "clone the repository again",
+            ),
         };
         let error = Error::new("the hooks of this repository are outside of it").because(cause);
         Err(error.help(format!("{help}, or add `--outside` if this is intended")))
@@ -172,7 +174,7 @@ impl Found {
             return Err(Error::new(format!("{shown} already exists and is not a file"))
                 .help("remove it, then run the command again"));
         }
-        let text = match fs::read(hook) {
+        let text = match trace::git::read_hook(hook) {
             Ok(bytes) => String::from_utf8_lossy(&bytes).into_owned(),
             Err(error) if error.kind() == ErrorKind::NotFound && !hook.is_symlink() => return Ok(Self::Nothing),
             Err(error) => {

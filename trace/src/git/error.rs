@@ -91,10 +91,7 @@ pub enum GitError {
     /// A bare repository has no index.
     NoIndex,
     /// The configuration of the repository leads to a working tree elsewhere, in which nothing is written.
-    TreeElsewhere {
-        /// The top of that tree.
-        top: PathBuf,
-    },
+    TreeElsewhere,
     /// The index has unmerged entries.
     UnfinishedMerge {
         /// One of them.
@@ -188,7 +185,7 @@ impl GitError {
                 format!("unknown revision `{}`", schema::words::shorten(name))
             }
             Self::NoIndex => "a bare repository has no index".to_owned(),
-            Self::TreeElsewhere { .. } => {
+            Self::TreeElsewhere => {
                 "the working tree of the repository is not the folder with its `.git`: nothing was written".to_owned()
             }
             Self::UnfinishedMerge { .. } => "a merge is not finished: the index has unmerged entries".to_owned(),
@@ -219,7 +216,11 @@ impl GitError {
             Self::UnexpectedOutput { line, .. } => Some(schema::words::shorten(line)),
             Self::OtherOwner { folder } => Some(format!("{} has another owner", folder.display())),
             Self::Asleep => Some("no progress for 5 s: a file that it opens is probably a pipe".to_owned()),
-            Self::TreeElsewhere { top } => Some(format!("core.worktree of the repository is {}", top.display())),
+            // The folder is not shown: a file outside of the repository may name it.
+            Self::TreeElsewhere => Some(
+                "core.worktree of the repository leads elsewhere: `git config --show-origin core.worktree` shows it"
+                    .to_owned(),
+            ),
             Self::UnfinishedMerge { path } => Some(path.clone()),
             Self::MissingObject { object } | Self::DamagedObject { object } | Self::LargeObject { object } => {
                 Some(schema::words::shorten(object))
@@ -276,7 +277,7 @@ impl GitError {
                  fetches the rest"
             }
             Self::NoIndex => "give a revision, for example `--rev main`",
-            Self::TreeElsewhere { .. } => {
+            Self::TreeElsewhere => {
                 "run `git config --unset core.worktree`; if it is intended, run this in that folder, with GIT_DIR and \
                  GIT_WORK_TREE set"
             }

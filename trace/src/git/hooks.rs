@@ -8,6 +8,7 @@ use super::environment::{Environment, Locals, discover, is_at_home};
 use super::error::GitError;
 use super::plumbing::Plumbing;
 use super::process::Longest;
+use super::regular::{self, NotRead};
 use super::repository::owns;
 
 /// What leads to a folder of hooks outside of the repository, where other repositories may use it, too.
@@ -34,6 +35,21 @@ pub struct Hooks {
     pub tracked: bool,
     /// Whether git starts no hook, because `core.hooksPath` is empty.
     pub off: bool,
+}
+
+/// The largest hook that is read.
+const LARGEST_HOOK: u64 = 1 << 20;
+
+/// Reads a hook, also behind a link, as git runs it.
+///
+/// # Errors
+/// It is missing, not a regular file, too large, or cannot be read without waiting.
+pub fn read_hook(path: &Path) -> std::io::Result<Vec<u8>> {
+    regular::read(&path.canonicalize()?, LARGEST_HOOK).map_err(|error| match error {
+        NotRead::Link | NotRead::NotRegular => std::io::Error::other("it is not a regular file"),
+        NotRead::TooLarge(_) => std::io::Error::other("it has more than 1 MiB"),
+        NotRead::Failed(error) => error,
+    })
 }
 
 impl Hooks {

@@ -92,7 +92,7 @@ pub(crate) use commits_read::count_commit;
 pub use commits_read::{commits_read, count_commits_again};
 pub use create::{NewCommit, create_repository};
 pub use error::GitError;
-pub use hooks::{Hooks, LeadsOut};
+pub use hooks::{Hooks, LeadsOut, read_hook};
 pub use link_out::refuse_link_out;
 pub use new_file::{may_be_written, write_file, write_own_file};
 pub use project::Project;

@@ -54,7 +54,7 @@ impl Remotes {
         let git = Plumbing::new(folder, &locals);
         let Some((top, false)) = git.top(&environment)? else { return Ok(None) };
         if !is_at_home(&top, folder, &locals) {
-            return Err(GitError::TreeElsewhere { top }.into());
+            return Err(GitError::TreeElsewhere.into());
         }
         let remotes = git.remotes();
         let url = |remote: &String| git.git.text(&["remote", "get-url", remote]).ok();

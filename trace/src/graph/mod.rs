@@ -245,9 +245,9 @@ const MOST_BROKEN: usize = 140_000;
 
 /// What is reported at the first broken reference that is not kept.
 fn too_many_broken(first: Broken) -> Broken {
-    let message =
-        format!("the project has more than 140,000 broken references, and this one and further ones are not listed");
-    Broken { missing: None, near: None, message, help: "fix the listed ones first".to_owned(), ..first }
+    let message = "the project has more than 140,000 broken references, and this one and further ones are not listed";
+    let help = "fix the listed ones first".to_owned();
+    Broken { missing: None, near: None, message: message.to_owned(), help, ..first }
 }
 
 fn node(id: RecordId) -> NodeIndex<u32> {

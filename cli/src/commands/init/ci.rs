@@ -113,7 +113,9 @@ fn forge_of(urls: &[String]) -> Result<Forge, Error> {
     }
     let cause = match urls {
         [] => "no remote yet".to_owned(),
-        _ => format!("the URLs of the remotes are {}", urls.join(", ")),
+        // A URL is not shown: a file outside of the repository can be in the place of the one that has it.
+        _ => "the URLs of the remotes, which `git remote --verbose` lists, are on no known forge, or on several"
+            .to_owned(),
     };
     let help = "name the forge: `--ci github`, `--ci gitlab`, or `--ci shell` for a script that any CI can run";
     Err(Error::new("the forge is not clear from the remotes").because(cause).help(help))
