@@ -29,6 +29,10 @@ const MOST_BEHIND_LINKS: usize = 500_000;
 /// How many files name each other, at most: a configuration that includes another, objects that are in another folder.
 const DEEPEST: usize = 8;
 
+/// The bytes of all configuration files that are looked at; and what each counts at least.
+const MOST_CONFIG: u64 = 2 << 20;
+const SMALL_CONFIG: u64 = 8 << 10;
+
 /// The variables that name folders and files of git.
 const NAMED: [&str; 5] =
     ["GIT_DIR", "GIT_COMMON_DIR", "GIT_OBJECT_DIRECTORY", "GIT_ALTERNATE_OBJECT_DIRECTORIES", "GIT_INDEX_FILE"];
@@ -59,7 +63,8 @@ pub(super) fn find(folder: &Path) -> Option<GitError> {
     }
     let mut configured =
         folders.list.iter().flat_map(|place| ["config", "config.worktree"].map(|name| place.join(name)));
-    let named = configured.find_map(|file| named_in(&file, top_of(&folder), DEEPEST));
+    let mut files = ConfigFiles { left: MOST_CONFIG, seen: HashSet::default() };
+    let named = configured.find_map(|file| files.named_in(&file, top_of(&folder), DEEPEST));
     if let Some(path) = named.or_else(|| in_working_tree(&folder)) {
         return Some(waited_for(&path));
     }
@@ -145,25 +150,37 @@ fn is_socket(found: &std::fs::Metadata) -> bool {
     }
 }
 
-/// The first pipe or device that a configuration file names, or one that it includes.
-fn named_in(file: &Path, top: &Path, depth: usize) -> Option<PathBuf> {
-    const NAMES: &str = r"^(include\.path|includeif\..*\.path|core\.(excludesfile|attributesfile)|mailmap\.file)$";
-    if depth == 0 || !file.is_file() {
-        return None;
+/// The configuration files that are looked at, each once.
+struct ConfigFiles {
+    /// How many bytes they may still have together.
+    left: u64,
+    seen: HashSet<PathBuf>,
+}
+
+impl ConfigFiles {
+    /// The first pipe or device that a configuration file names, or one that it includes.
+    fn named_in(&mut self, file: &Path, top: &Path, depth: usize) -> Option<PathBuf> {
+        const NAMES: &str = r"^(include\.path|includeif\..*\.path|core\.(excludesfile|attributesfile)|mailmap\.file)$";
+        let size = file.metadata().ok().filter(std::fs::Metadata::is_file)?.len();
+        if depth == 0 || !self.seen.insert(file.canonicalize().ok()?) {
+            return None;
+        }
+        // A small one needs a command of git, too.
+        self.left = self.left.checked_sub(size.max(SMALL_CONFIG))?;
+        let args = ["config", "--file", file.to_str()?, "--no-includes", "-z", "--get-regexp", NAMES];
+        let listed = Git::output_isolated(Path::new("/"), &args, Vec::new()).ok()?;
+        let listed = String::from_utf8_lossy(&listed.stdout).into_owned();
+        // `key`, a line break, and the value.
+        listed.split('\0').filter_map(|entry| entry.split_once('\n')).find_map(|(key, value)| {
+            let include = key.starts_with("include");
+            let path = match value.strip_prefix("~/") {
+                Some(rest) => PathBuf::from(std::env::var_os("HOME")?).join(rest),
+                None if include => file.parent()?.join(value),
+                None => top.join(value),
+            };
+            if is_special(&path) { Some(path) } else { include.then(|| self.named_in(&path, top, depth - 1)).flatten() }
+        })
     }
-    let args = ["config", "--file", file.to_str()?, "--no-includes", "-z", "--get-regexp", NAMES];
-    let listed = Git::output_isolated(Path::new("/"), &args, Vec::new()).ok()?;
-    let listed = String::from_utf8_lossy(&listed.stdout).into_owned();
-    // `key`, a line break, and the value.
-    listed.split('\0').filter_map(|entry| entry.split_once('\n')).find_map(|(key, value)| {
-        let include = key.starts_with("include");
-        let path = match value.strip_prefix("~/") {
-            Some(rest) => PathBuf::from(std::env::var_os("HOME")?).join(rest),
-            None if include => file.parent()?.join(value),
-            None => top.join(value),
-        };
-        if is_special(&path) { Some(path) } else { include.then(|| named_in(&path, top, depth - 1)).flatten() }
-    })
 }
 
 /// The first pipe or device in a folder of git. What is in the folder itself comes first, whatever its links lead to, and each
@@ -242,4 +259,27 @@ fn in_working_tree(folder: &Path) -> Option<PathBuf> {
         }
     }
     nested.special.or_else(|| nested.list.iter().find_map(|place| special_in(place)))
+}
+
+#[cfg(all(test, unix))]
+mod tests {
+    use super::*;
+
+    /// Each needs a command of git, and a repository that somebody committed may include as many as it likes.
+    #[test]
+    fn configuration_files_have_a_limit() {
+        let folder = tempfile::tempdir().unwrap();
+        let at = |name: &str| folder.path().join(name);
+        std::fs::write(at("large"), vec![b'\n'; 3 << 20]).unwrap();
+        let mut text = "[include]\npath = large\n".to_owned();
+        for number in 0..300 {
+            text += &format!("path = {number}\npath = {number}\n");
+            std::fs::write(at(&number.to_string()), "[a]\nb = c\n").unwrap();
+        }
+        assert!(std::process::Command::new("mkfifo").arg(at("pipe")).status().unwrap().success());
+        std::fs::write(at("config"), text + "path = pipe\n").unwrap();
+        let mut files = ConfigFiles { left: MOST_CONFIG, seen: HashSet::default() };
+        assert_eq!(files.named_in(&at("config"), folder.path(), DEEPEST), Some(at("pipe")));
+        assert!(files.left < SMALL_CONFIG && files.seen.len() == 302, "{} {}", files.left, files.seen.len());
+    }
 }
