@@ -446,3 +446,33 @@ fn a_hook_that_leads_elsewhere_is_read_without_waiting() {
     std::fs::write(&pipe, vec![b'x'; 2 << 20]).unwrap();
     assert!(sandbox.tierod(&["hook", "install"]).ended(2).err.contains("it has more than 1 MiB"));
 }
+
+/// A folder that a change replaces by a link could be another project of the machine.
+#[cfg(unix)]
+#[test]
+fn no_project_is_opened_behind_a_link_that_leads_out() {
+    let sandbox = Sandbox::repository();
+    sandbox.small_root("car/");
+    let other = sandbox.outside().join("other");
+    std::fs::create_dir_all(&other).unwrap();
+    std::fs::write(other.join("tierod.yaml"), "season: 2027\n").unwrap();
+    std::fs::write(other.join("secret.yaml"), "parts: {secret: {in: car}}\n").unwrap();
+    symlink(&other, sandbox.path_of("out")).unwrap();
+    symlink(other.join("secret.yaml"), sandbox.path_of("file.yaml")).unwrap();
+    symlink("car", sandbox.path_of("inside")).unwrap();
+    sandbox.commit_on("2027-01-01", "x");
+    for args in [
+        &["check", "out"][..],
+        &["check", "file.yaml"],
+        &["audit", "out"],
+        &["delta", "--root", "out"],
+        &["values", "out"],
+    ] {
+        let answer = sandbox.tierod(args).ended(2);
+        assert!(answer.err.contains("is a link that leads out of the repository"), "{args:?}: {}", answer.err);
+        assert!(!answer.out.contains("secret:"), "{args:?}");
+    }
+    sandbox.tierod(&["check", "inside"]).ended(0);
+    let named = other.to_str().unwrap();
+    assert!(sandbox.tierod(&["check", named]).out.contains("secret"), "a person can name it");
+}

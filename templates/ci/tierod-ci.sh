@@ -34,6 +34,19 @@ audit=${TIEROD_AUDIT:+$(from_top "$TIEROD_AUDIT")}
 export CI="${CI:-true}"
 # A link of the change could lead to any file of this machine.
 rm -f -- "$summary" "$top/gl-code-quality-report.json" ${audit:+"$audit"} || exit 2
+# So could one in the place of the project root.
+case ${TIEROD_ROOT:-.} in
+  /* | ..*) ;;
+  *)
+    case $(cd "${TIEROD_ROOT:-.}" && pwd -P)/ in
+      "$(pwd -P)"/*) ;;
+      *)
+        echo "TIEROD_ROOT is not a folder in $top" >&2
+        exit 2
+        ;;
+    esac
+    ;;
+esac
 cd "${TIEROD_ROOT:-.}" || exit 2
 
 # Ignores status 1 (errors), which the comparison has reported already. Any other status means that tierod failed.

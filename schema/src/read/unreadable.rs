@@ -80,7 +80,7 @@ pub(super) fn may_have_record(bytes: &[u8], id: &str) -> bool {
     memchr::memmem::find_iter(bytes, id.as_bytes()).any(|at| words.may_be_id(at..at + id.len()))
 }
 
-/// All words for which [`may_have_record`] is true, for many questions about one text.
+/// All words for which `may_have_record` is true, for many questions about one text.
 fn ids(bytes: &[u8]) -> HashSet<&[u8]> {
     let mut words = Words { bytes, line: None };
     let mut all = HashSet::default();
@@ -96,7 +96,7 @@ fn ids(bytes: &[u8]) -> HashSet<&[u8]> {
     all
 }
 
-/// The ids for which [`may_have_record`] is true of any of some texts, for many questions.
+/// The ids for which `may_have_record` is true of any of some texts, for many questions.
 #[derive(Default)]
 pub struct PossibleIds<'t> {
     texts: Vec<&'t [u8]>,

@@ -126,7 +126,7 @@ pub enum GitError {
     },
     /// A commit, or the whole history, has more files or deeper folders than a project can have.
     TooManyFiles {
-        /// The id of the tree at which the limit was reached.
+        /// The id of the tree at which the limit was reached, or of the last commit of a history.
         tree: String,
     },
     /// The clone is shallow, and the base of a comparison is not in it.
@@ -229,9 +229,7 @@ impl GitError {
                 Some(format!("{} has more than 1 MiB, with the files that it includes", file.display()))
             }
             Self::LargeFile { file, most } => Some(format!("{} has more than {} MiB", file.display(), most >> 20)),
-            Self::TooManyFiles { tree } => {
-                Some(format!("the limit is reached at tree {}", schema::words::shorten(tree)))
-            }
+            Self::TooManyFiles { tree } => Some(format!("the limit is reached at {}", schema::words::shorten(tree))),
             Self::ShallowBeforeBase { .. } => Some("the clone is shallow".to_owned()),
             Self::NoDefaultBranch => {
                 Some("the remote has no HEAD here, and main, master, trunk and develop do not exist".to_owned())

@@ -15,6 +15,17 @@ pub fn refuse_link_out(path: &Path) -> Result<(), Error> {
     Err(error.help("if you trust the link, give the path that it leads to; nothing was written"))
 }
 
+/// The same for reading a project at a path: it could be another one of this machine.
+///
+/// # Errors
+/// The link.
+pub(super) fn refuse_project_behind_link(path: &Path) -> Result<(), Error> {
+    let Some(link) = link_out(path) else { return Ok(()) };
+    let cause = format!("{} is a link that leads out of the repository", link.display());
+    let error = Error::new(format!("cannot open {}", path.display())).because(cause);
+    Err(error.help("if you trust the link, give the path that it leads to"))
+}
+
 fn link_out(path: &Path) -> Option<PathBuf> {
     let path = std::path::absolute(path).ok()?;
     let mut reached = PathBuf::new();
@@ -54,6 +65,7 @@ mod tests {
         for path in ["team/out/page.html", "team/out", "own/out/deep/page.html", "team/docs/../out/a", "team/broken/a"]
         {
             assert!(refuse_link_out(&at(path)).is_err(), "{path}");
+            assert!(refuse_project_behind_link(&at(path)).is_err(), "{path}");
         }
     }
 }

@@ -131,11 +131,12 @@ impl TreeEntry<'_> {
 }
 
 impl Tree {
-    /// `None` if these are not the bytes of a tree.
+    /// `None` if these are not the bytes of a tree. A name that comes twice is not one file.
     fn new(bytes: Vec<u8>, id_length: usize) -> Option<Self> {
         let tree = Self { bytes, id_length };
         let used: usize = tree.entries().map(|entry| entry.length).sum();
-        (used == tree.bytes.len()).then_some(tree)
+        let in_order = tree.iter().is_sorted_by(|a, b| a.sorted_name().lt(b.sorted_name()));
+        (used == tree.bytes.len() && in_order).then_some(tree)
     }
 
     fn entries(&self) -> Entries<'_> {
@@ -327,9 +328,16 @@ impl Repository {
     }
 }
 
+/// The files and folders that differ at a commit, and the bytes of their paths.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(crate) struct Listed {
+    pub(crate) entries: usize,
+    pub(crate) bytes: usize,
+}
+
 /// What is left of the files and folders that a listing or a walk may have. A few small trees that contain each other
 /// again and again can expand to millions of files.
-#[derive(Debug)]
+#[derive(Clone, Copy, Debug)]
 pub(super) struct Most {
     entries: usize,
     /// The bytes of their paths.
@@ -345,6 +353,19 @@ impl Most {
     /// For the changes of a whole walk.
     pub(super) fn of_walk() -> Self {
         Self { entries: 1_000_000, bytes: 200_000_000 }
+    }
+
+    /// What was taken since it was this.
+    pub(super) fn taken_since(self, before: Self) -> Listed {
+        Listed { entries: before.entries - self.entries, bytes: before.bytes - self.bytes }
+    }
+
+    /// Whether a walk may have all of these together.
+    pub(super) fn has_room_for(mut self, all: impl IntoIterator<Item = Listed>) -> bool {
+        all.into_iter().all(|listed| {
+            let left = self.entries.checked_sub(listed.entries).zip(self.bytes.checked_sub(listed.bytes));
+            left.map(|(entries, bytes)| self = Self { entries, bytes }).is_some()
+        })
     }
 
     fn take(&mut self, path: &str, tree: &str) -> Result<(), GitError> {
@@ -388,6 +409,32 @@ mod tests {
         }
         assert_eq!(time_of("nothing"), (0, 0));
         assert_eq!(time_of("A <a> 5 +9999"), (5, 0));
+    }
+
+    #[test]
+    fn a_tree_has_each_name_once() {
+        let tree = |entries: &[(&str, &str)]| {
+            let one = |(mode, name): &(&str, &str)| [format!("{mode} {name}\0").as_bytes(), &[7; 20]].concat();
+            Tree::new(entries.iter().flat_map(one).collect(), 20)
+        };
+        let [file, folder] = ["100644", "40000"];
+        assert!(tree(&[(file, "a"), (file, "a-b"), (folder, "a"), (file, "b")]).is_some(), "a folder sorts as `a/`");
+        for wrong in
+            [&[(file, "a"), (file, "a")][..], &[(file, "a"), (file, "b"), (file, "a")], &[(file, "b"), (file, "a")]]
+        {
+            assert!(tree(wrong).is_none(), "{wrong:?}");
+        }
+    }
+
+    #[test]
+    fn what_differs_in_a_history_is_added_up() {
+        let listed = |entries: usize, bytes: usize| Listed { entries, bytes };
+        assert!(Most::of_walk().has_room_for([listed(600_000, 5), listed(400_000, 5)]));
+        assert!(!Most::of_walk().has_room_for([listed(600_000, 5), listed(400_001, 5)]));
+        assert!(!Most::of_walk().has_room_for([listed(1, 150_000_000), listed(1, 50_000_001)]));
+        let (mut most, before) = (Most::of_walk(), Most::of_walk());
+        most.take("a/b", "").unwrap();
+        assert_eq!(most.taken_since(before), listed(1, 3));
     }
 
     #[test]

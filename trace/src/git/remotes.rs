@@ -11,6 +11,9 @@ use super::plumbing::Plumbing;
 /// and `upstream` the repository that it was forked from. Others belong to teammates.
 const OURS: [&str; 2] = ["origin", "upstream"];
 
+/// The largest number of remotes that are looked at.
+const MOST_REMOTES: usize = 20;
+
 /// Usual names of a default branch, the usual ones first.
 const USUAL: [&str; 2] = ["main", "master"];
 const LESS_USUAL: [&str; 2] = ["trunk", "develop"];
@@ -85,7 +88,8 @@ impl Plumbing {
         let all: Vec<&str> = all.lines().collect();
         let ours: Vec<&str> = OURS.into_iter().filter(|name| all.contains(name)).collect();
         let chosen = if ours.is_empty() { all } else { ours };
-        chosen.into_iter().map(str::to_owned).collect()
+        // Each is asked by commands of git of its own.
+        chosen.into_iter().take(MOST_REMOTES).map(str::to_owned).collect()
     }
 
     /// The commit of a full name of a branch.

@@ -6,6 +6,7 @@ use foldhash::{HashMap, HashSet};
 use schema::{Day, settings};
 
 use super::error::GitError;
+pub(crate) use super::objects::Listed;
 use super::objects::{Circle, Most, Trail};
 use super::repository::{Repository, ShallowEnd};
 use crate::Error;
@@ -30,13 +31,16 @@ pub(crate) struct WalkedCommit {
     pub(crate) changes: Vec<FileChange>,
     /// The other parents, of a merge: at most [`MOST_OTHERS`].
     pub(crate) others: Vec<String>,
+    /// How much differs from the first parent, also in files that are not read.
+    pub(crate) listed: Listed,
 }
 
 impl WalkedCommit {
     /// A state outside of a walk: uncommitted changes, or the commit before which a walk ended.
     pub(crate) fn beyond(id: String, prefix: String) -> Self {
         let (changes, others, tree) = (Vec::new(), Vec::new(), String::new());
-        Self { id, author_time: 0, committer_time: 0, zone: 0, tree, prefix, changes, others }
+        let listed = Listed::default();
+        Self { id, author_time: 0, committer_time: 0, zone: 0, tree, prefix, changes, others, listed }
     }
 
     /// The day of the author, in the author's time zone.
@@ -150,7 +154,20 @@ impl<'p> CommitSource<'p> {
                 None => return Ok(None),
             }
         };
-        Ok(Some(repository.walk(tip, prefix, known)?))
+        // Where the limit is reached depends on what is known.
+        let walk = repository.walk(tip, prefix, known).map_err(|error| match error {
+            GitError::TooManyFiles { .. } => GitError::TooManyFiles { tree: tip.to_owned() },
+            other => other,
+        });
+        Ok(Some(walk?))
+    }
+
+    /// Checks how much differs at all commits up to a tip, whether they were read now or before.
+    pub(crate) fn check_listed(&self, tip: &str, all: impl IntoIterator<Item = Listed>) -> Result<(), Error> {
+        if Most::of_walk().has_room_for(all) {
+            return Ok(());
+        }
+        Err(GitError::TooManyFiles { tree: tip.to_owned() }.into())
     }
 
     /// The same from a commit that came in with a merge, given the merge (empty if it is not committed yet) and the
@@ -248,7 +265,7 @@ impl Repository {
             }
             let (own, parent_own) = (trail.folder(), parent_trail.as_ref().and_then(Trail::folder));
             if own != parent_own {
-                let mut changes = Vec::new();
+                let (mut changes, listed_before) = (Vec::new(), most);
                 self.differences(parent_own, own, "", &mut most, &mut changes)?;
                 // The parents of a commit at the end of a shallow clone are missing.
                 let others = if walk.shallow { &[] } else { commit.parents.get(1..).unwrap_or_default() };
@@ -261,6 +278,7 @@ impl Repository {
                     prefix: prefix.clone(),
                     changes,
                     others: first_different(others),
+                    listed: most.taken_since(listed_before),
                 });
             }
             let (Some((parent_id, before)), Some(there)) = (parent, parent_trail) else { break };

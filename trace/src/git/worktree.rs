@@ -12,6 +12,7 @@ use walkdir::WalkDir;
 
 use super::access::{Entry, EntryKind, Index, MOST_CONTENT, MOST_TABLES, too_much, within};
 use super::entries::{is_template, list, symlink};
+use super::link_out::refuse_project_behind_link;
 use super::project::Project;
 use super::regular::{self, NotRead};
 use super::repository::Repository;
@@ -177,8 +178,9 @@ pub(super) fn found(root: &Path, path: &str) -> Option<std::fs::Metadata> {
 /// The project root of a folder: the nearest one upward that has a settings file.
 ///
 /// # Errors
-/// The folder cannot be opened, or there is no settings file in it or above it.
+/// The folder cannot be opened, a link of a repository leads out of it there, or there is no settings file in it or above it.
 pub fn find_root(start: &Path) -> Result<PathBuf, Error> {
+    refuse_project_behind_link(start)?;
     let start = start.canonicalize().map_err(|error| {
         Error::new(format!("cannot open {}", start.display())).because(error).help("give an existing file or folder")
     })?;

@@ -467,6 +467,7 @@ pub(super) fn scripted(states: &[(&str, &str)]) -> Log {
             prefix: String::new(),
             changes: Vec::new(),
             others: Vec::new(),
+            listed: crate::git::walk::Listed { entries: 1, bytes: 6 },
         };
         reader.log.commits.push(commit);
         reader.change_file(at as u32, path, Some(Some(records.as_bytes().into())));

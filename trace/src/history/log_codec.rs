@@ -12,7 +12,7 @@ use serde::{Deserialize, Serialize};
 use super::branches::{BranchLog, DEEPEST};
 use super::log::{FileEvent, Log, RecordEvent, TableEvent};
 use crate::git::cache_file::{CacheFile, Entries};
-use crate::git::walk::WalkedCommit;
+use crate::git::walk::{Listed, WalkedCommit};
 
 /// The one entry of the file.
 const ENTRY: &[u8] = b"log";
@@ -74,6 +74,8 @@ struct StoredCommit<'b> {
     zone: i32,
     tree: &'b str,
     prefix: &'b str,
+    /// The number of what differs, and the bytes of the paths.
+    listed: (usize, usize),
 }
 
 /// The bytes of a log; `None` if its branches are nested too deeply.
@@ -117,6 +119,7 @@ fn store(log: &Log, branch_of: Option<(u32, u32)>) -> Option<StoredLog<'_>> {
         zone: commit.zone,
         tree: &commit.tree,
         prefix: &commit.prefix,
+        listed: (commit.listed.entries, commit.listed.bytes),
     });
     Some(StoredLog {
         branch_of,
@@ -212,6 +215,7 @@ fn restore(stored: StoredLog<'_>) -> Option<Log> {
         prefix: commit.prefix.to_owned(),
         changes: Vec::new(),
         others: Vec::new(),
+        listed: Listed { entries: commit.listed.0, bytes: commit.listed.1 },
     };
     let table = |(commit, path, old, new): StoredTable| TableEvent { commit, path, old, new };
     in_range.then(|| Log {

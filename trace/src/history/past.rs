@@ -163,6 +163,7 @@ fn read_log(
             walk = complete;
         }
     }
+    source.check_listed(tip, log.commits.iter().chain(&walk.commits).map(|commit| commit.listed))?;
     // Reading an older revision does not replace a cached log of newer commits.
     let is_older = walk.passed > 0;
     let mut news = !walk.commits.is_empty() || walk.met.is_none() || walk.passed > 20;

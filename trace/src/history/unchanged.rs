@@ -13,7 +13,6 @@ use schema::{Id, Kind, Record};
 
 use super::differences::read_added;
 use super::log::{AT_ONCE, Log, Reader, RecordEvent};
-use super::versions::MOST_OF_COMMIT;
 use crate::Error;
 use crate::load::Loaded;
 use crate::snapshot::{Snapshot, Source};
@@ -149,16 +148,10 @@ impl Reader<'_> {
         let mut unread: HashSet<u32> =
             self.log.unread.iter().filter(|(commit, _)| *commit == 0).map(|(_, path)| *path).collect();
         let new: Vec<(u32, Option<u32>)> = first.iter().filter(|(path, _)| read.contains(path)).copied().collect();
-        let (mut rest, mut at_once, mut left) = (&new[..], AT_ONCE, MOST_OF_COMMIT);
+        let (mut rest, mut at_once) = (&new[..], AT_ONCE);
         while !rest.is_empty() {
             let contents = self.contents(rest.iter().take(at_once).map(|(_, blob)| *blob))?.into_iter();
-            // What is too much for one commit counts as unread.
-            let within = contents.map(|content| {
-                let bytes = content.flatten()?;
-                left = left.checked_sub(bytes.len())?;
-                Some(bytes)
-            });
-            let contents: Vec<Option<Arc<[u8]>>> = within.collect();
+            let contents: Vec<Option<Arc<[u8]>>> = contents.map(Option::flatten).collect();
             let (batch, later) = rest.split_at(contents.len());
             (rest, at_once) = (later, AT_ONCE.min(2 * batch.len()));
             for ((path, _), file) in batch.iter().zip(read_added(&contents)) {

@@ -8,9 +8,9 @@ use super::log::{Log, RecordEvent};
 /// The number of bytes of versions that are kept to compare the next ones with; the others are read again.
 const MOST_KEPT: usize = 64 << 20;
 
-/// The number of bytes of the versions of one commit that are read: as much as a state may have. The others count as
-/// unread.
-pub(super) const MOST_OF_COMMIT: usize = 64 << 20;
+/// The number of bytes of the versions of a commit after the first one that are read: as much as a state may have. The
+/// others count as unread. Which files of the first commit are read, and when, depends on what is asked.
+const MOST_OF_COMMIT: usize = 64 << 20;
 
 /// The number of records and fields that the commits after the first one may set or remove. Versions with more of them
 /// count as unread.
@@ -84,6 +84,9 @@ pub(super) struct BytesOfCommit {
 impl BytesOfCommit {
     /// Takes a version of so many bytes; `false` if they are too many.
     pub(super) fn take(&mut self, commit: u32, bytes: usize) -> bool {
+        if commit == 0 {
+            return true;
+        }
         let before = if self.commit == commit { self.bytes } else { 0 };
         let is_within = before + bytes <= MOST_OF_COMMIT;
         *self = Self { commit, bytes: if is_within { before + bytes } else { before } };
@@ -136,4 +139,20 @@ impl EntriesLeft {
 /// The numbers of records and fields of an event.
 fn entries_of(event: &RecordEvent) -> usize {
     1 + event.set.map_or(0, |(_, begin, end)| (end - begin) as usize)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_versions_of_a_later_commit_have_a_limit() {
+        let mut bytes = BytesOfCommit::default();
+        assert!(
+            bytes.take(0, MOST_OF_COMMIT) && bytes.take(0, MOST_OF_COMMIT),
+            "the first one is read as it is needed"
+        );
+        assert!(bytes.take(1, MOST_OF_COMMIT - 5) && !bytes.take(1, 6) && bytes.take(1, 5), "a smaller one has room");
+        assert!(bytes.take(2, MOST_OF_COMMIT));
+    }
 }
