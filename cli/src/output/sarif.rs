@@ -155,7 +155,11 @@ fn result(finding: &Finding, baseline: Option<Baseline>, prefix: &str) -> Result
 fn message(text: &str) -> String {
     let argument = text.match_indices('{').any(|(at, _)| text[at + 1..].starts_with(|c: char| c.is_ascii_digit()));
     let text = if argument { text.replace('{', "{{").replace('}', "}}") } else { text.to_owned() };
-    if text.contains("](") { text.replace('[', "\\[").replace(']', "\\]") } else { text }
+    if !text.contains("](") {
+        return text;
+    }
+    // A backslash of the text must not take the one before the bracket.
+    ['\\', '[', ']'].into_iter().fold(text, |text, sign| text.replace(sign, &format!("\\{sign}")))
 }
 
 #[cfg(test)]
@@ -188,6 +192,7 @@ mod tests {
         assert_eq!(message("add `verify: {by: test}` [x]"), "add `verify: {by: test}` [x]");
         assert_eq!(message("{a: b} {0}"), "{{a: b}} {{0}}");
         assert_eq!(message("[x](http://y)"), "\\[x\\](http://y)");
+        assert_eq!(message(r"\[x\](http://y)"), r"\\\[x\\\](http://y)");
     }
 
     #[test]

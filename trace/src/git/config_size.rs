@@ -13,6 +13,9 @@ use super::regular::{self, path_of};
 /// The largest size in bytes: that of ten thousand branches.
 const MOST: u64 = 1 << 20;
 
+/// What a file counts at least each time it is included: to open it takes git longer than to read it.
+const LEAST: u64 = 256;
+
 /// The largest size of a list of branches or files: that of a million of them.
 const MOST_LISTED: u64 = 256 << 20;
 
@@ -73,7 +76,7 @@ impl Sizes {
             self.texts.insert(file.to_owned(), text);
         }
         let text = self.texts.get(file)?;
-        self.left = self.left.checked_sub(text.len() as u64)?;
+        self.left = self.left.checked_sub((text.len() as u64).max(LEAST))?;
         let includes = if depth > 0 { included(text) } else { Vec::new() };
         for path in includes {
             let path = match (path.strip_prefix(b"~/"), std::env::var_os("HOME")) {
@@ -231,6 +234,9 @@ mod tests {
         std::fs::write(git.join("more"), "[a]\n".repeat(10_000)).unwrap();
         assert_eq!(checked(&"[include]\npath = more\n".repeat(20)), Ok(()));
         assert_eq!(checked(&"[include]\npath = more\n".repeat(30)), too_large);
+        std::fs::write(git.join("more"), "").unwrap();
+        assert_eq!(checked(&"[include]\npath = more\n".repeat(3_000)), Ok(()));
+        assert_eq!(checked(&"[include]\npath = more\n".repeat(5_000)), too_large, "an empty one, too");
         assert_eq!(checked("[include]\npath = config\npath = missing\n"), Ok(()), "a circle ends");
         assert_eq!(checked(&"[include]\npath = config\n".repeat(20)), too_large, "this one hardly");
     }
