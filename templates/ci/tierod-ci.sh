@@ -36,7 +36,7 @@ export CI="${CI:-true}"
 rm -f -- "$summary" "$top/gl-code-quality-report.json" ${audit:+"$audit"} || exit 2
 # So could one in the place of the project root.
 case ${TIEROD_ROOT:-.} in
-  /* | ..*) ;;
+  /* | .. | ../*) ;;
   *)
     case $(cd "${TIEROD_ROOT:-.}" && pwd -P)/ in
       "$(pwd -P)"/*) ;;

@@ -84,8 +84,9 @@ fn check_columns(bytes: &[u8], delimiter: u8) -> Result<(), StressError> {
     let mut start = 0;
     for end in memchr::memchr2_iter(b'\n', b'\r', bytes).chain([bytes.len()]) {
         let line = &bytes[start..end];
-        // Each column but the first takes a byte.
-        let columns = if line.len() < MOST_COLUMNS { 0 } else { count(line, delimiter) + 1 };
+        // Each column but the first takes a byte; a comment has none.
+        let has_few = line.len() < MOST_COLUMNS || line.starts_with(b"#");
+        let columns = if has_few { 0 } else { count(line, delimiter) + 1 };
         if columns > MOST_COLUMNS {
             let message = format!("{columns} columns; the limit is {MOST_COLUMNS}");
             return Err(StressError::new(message, "export only the volume and the stress"));
