@@ -51,7 +51,7 @@ impl Stream {
     }
 }
 
-fn repeated(number: usize, line: impl Fn(usize) -> String) -> String {
+pub(crate) fn repeated(number: usize, line: impl Fn(usize) -> String) -> String {
     (0..number).map(line).collect()
 }
 

@@ -9,6 +9,7 @@ pub mod audit;
 pub mod checks;
 pub mod conclusion;
 pub mod delta;
+mod derived;
 pub mod due;
 pub mod edit;
 pub mod error;

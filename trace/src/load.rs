@@ -4,7 +4,7 @@ use std::sync::{Arc, OnceLock};
 
 use foldhash::{HashMap, HashMapExt as _, HashSet, HashSetExt as _};
 use schema::read::{Damage, Problem, ProblemKind};
-use schema::records::{Body, Expression, Kind, Reading, SetTo};
+use schema::records::{Body, Expression, Kind, SetTo};
 use schema::words::shorten;
 use schema::{Day, Id, Record, Settings, suggest};
 
@@ -264,10 +264,11 @@ impl Loaded {
             }
             let mut numbers = Vec::with_capacity(named.len());
             for (route, figure) in named {
-                let Some(reading) = figure.reading() else { continue };
-                let taken = evidence::read(reading, self.tables.get(&reading.from), &reading.from, &mut tables);
+                let Some(reading) = figure.shared_reading() else { continue };
+                let taken = evidence::read(&reading, self.tables.get(&reading.from), &reading.from, &mut tables);
                 numbers.push(taken.as_ref().ok().map(|taken| taken.quantity.clone()));
-                all.push(ReadNumber { record, route: route.into_iter().map(str::to_owned).collect(), taken });
+                let route = route.into_iter().map(str::to_owned).collect();
+                all.push(ReadNumber { record, route, reading, taken });
             }
             // Other states share the record, with what the file is there.
             let own = Arc::make_mut(&mut entry.record);
@@ -276,11 +277,6 @@ impl Loaded {
             }
         }
         self.readings = all;
-    }
-
-    /// Where a number is read, as its record has it.
-    pub fn reading(&self, number: &ReadNumber) -> Option<&Reading> {
-        self.record(number.record).body.reading_at(&number.route)?.reading()
     }
 
     /// The numbers of a record that are read from evidence files.

@@ -14,12 +14,13 @@ use schema::Day;
 use crate::finding::{Finding, fingerprint};
 use crate::git::Project;
 use crate::git::cache_file::{CacheFile, Entries};
+use crate::history::state_budget::StateBudget;
 use crate::history::{History, Logs, Past};
 use crate::ids::CommitIndex;
 use crate::load::{Loaded, ParseCache};
 use crate::study::Study;
 use crate::values::runs::RunKey;
-use crate::values::work::{Runs, WorkBudget};
+use crate::values::work::Runs;
 
 /// What caused a finding.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -57,9 +58,6 @@ pub struct Since {
 /// Since when each finding is open, by fingerprint. One that cannot be followed back, or is not open yet, is missing.
 pub type Beginnings = HashMap<String, Since>;
 
-/// The largest number of records that are evaluated over all commits.
-const MOST_EVALUATED: usize = 500_000;
-
 /// Since when these findings of a study are open.
 ///
 /// `tick` is called with the number of states that are evaluated, and the number that is known to be needed so far.
@@ -93,15 +91,9 @@ pub fn beginnings(
         Some((print, since))
     });
     let all = all.collect();
-    let (few, spent) = (states.left == 0, states.budget.is_spent());
+    let over = states.budget.is_spent().then(|| states.budget.message("earlier commits are not evaluated"));
     states.keep();
-    if spent {
-        return Err(WorkBudget::message("earlier commits are not evaluated"));
-    }
-    if few {
-        return Err("the project has too many records for so many commits, see Limits in SECURITY.md".to_owned());
-    }
-    Ok(all)
+    over.map_or(Ok(all), Err)
 }
 
 /// A finding while the commits are bisected.
@@ -187,7 +179,7 @@ fn bisect(
     }
     loop {
         let wanted: Vec<CommitIndex> = waiting.keys().copied().collect();
-        if wanted.is_empty() || states.is_spent() {
+        if wanted.is_empty() || states.budget.is_spent() {
             return;
         }
         let all = done + wanted.len();
@@ -230,9 +222,7 @@ struct States<'s> {
     cache: Option<CacheFile>,
     cached: Entries,
     new: Vec<(Vec<u8>, Vec<u8>)>,
-    budget: WorkBudget,
-    /// The number of records that may still be evaluated.
-    left: usize,
+    budget: StateBudget,
 }
 
 impl<'s> States<'s> {
@@ -253,8 +243,7 @@ impl<'s> States<'s> {
             cache,
             cached,
             new: Vec::new(),
-            budget: WorkBudget::default(),
-            left: MOST_EVALUATED,
+            budget: StateBudget::default(),
         }
     }
 
@@ -273,28 +262,14 @@ impl<'s> States<'s> {
         self.known.get(&(commit, day))?.as_ref()
     }
 
-    /// Whether something was not evaluated, because it needs too much work.
-    fn is_spent(&self) -> bool {
-        self.left == 0 || self.budget.is_spent()
-    }
-
-    /// Takes the records of a state from what is left; with too few, nothing more is evaluated.
-    fn take_records(&mut self, records: usize) -> bool {
-        let left = self.left.checked_sub(records.max(1));
-        self.left = left.unwrap_or(0);
-        left.is_some()
-    }
-
     fn find(&mut self, index: CommitIndex, day: Day) -> Option<Prints> {
-        if self.left == 0 {
-            return None;
-        }
         let commit = self.history.commit(index)?;
         let id = commit.id.as_deref()?;
         let key = format!("{id} {} {day}", commit.prefix).into_bytes();
         // What is in the cache counts as much as what is evaluated.
         if let Some((prints, runs, records)) = self.cached.get(&key).and_then(decode) {
-            return (self.take_records(records as usize) && self.budget.take(&runs)).then_some(prints);
+            let is_within = self.budget.take_records(records as usize) && self.budget.take_models(&runs);
+            return is_within.then_some(prints);
         }
         if self.budget.is_spent() {
             return None;
@@ -309,13 +284,13 @@ impl<'s> States<'s> {
         };
         self.loaded = Some((index, Arc::clone(&loaded)));
         let records = loaded.entries.len() as u32;
-        if !self.take_records(records as usize) {
+        if !self.budget.take_records(records as usize) {
             return None;
         }
         let past = Past::for_checks(self.project, &mut self.logs.clone(), &loaded, day);
         let study = self.project.study(loaded, day, past);
         let runs = study.values().model_runs();
-        if !self.budget.take(&runs) {
+        if !self.budget.take_models(&runs) {
             return None;
         }
         let report = study.report();

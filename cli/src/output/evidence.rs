@@ -11,7 +11,7 @@ use super::values::number;
 pub(crate) fn lines(study: &Study, index: RecordId) -> Vec<String> {
     let mut lines = Vec::new();
     for own in study.readings_behind(index) {
-        let Some(reading) = study.loaded.reading(own) else { continue };
+        let reading = &own.reading;
         let name = match &own.route[..] {
             [first, name, ..] if first == "amounts" => format!("{name}: "),
             [first, name] if first == "finds" => format!("{name}: "),
@@ -51,10 +51,9 @@ pub(crate) fn lines(study: &Study, index: RecordId) -> Vec<String> {
 pub(crate) fn json(study: &Study, index: RecordId) -> Vec<Value> {
     let all = study.readings_behind(index).into_iter();
     let one = |own: &trace::evidence::ReadNumber| {
-        let reading = study.loaded.reading(own)?;
-        let taken = own.taken.as_ref().ok();
+        let (reading, taken) = (&own.reading, own.taken.as_ref().ok());
         let size = |of: fn(&trace::evidence::Taken) -> Option<f64>| number(taken.and_then(of));
-        Some(json!({
+        json!({
             "record": study.loaded.record(own.record).id,
             "key": own.route.join("."),
             "file": reading.from,
@@ -71,7 +70,7 @@ pub(crate) fn json(study: &Study, index: RecordId) -> Vec<Value> {
             "coverage": size(|taken| taken.coverage),
             "typed": reading.typed.as_ref().map(ToString::to_string),
             "problem": own.taken.as_ref().err().map(|unread| &unread.message),
-        }))
+        })
     };
-    all.filter_map(one).collect()
+    all.map(one).collect()
 }

@@ -2,6 +2,7 @@
 
 use std::borrow::Cow;
 use std::fmt;
+use std::sync::Arc;
 
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::de::{self, Deserialize, Deserializer, MapAccess, SeqAccess, Visitor};
@@ -18,7 +19,7 @@ pub(super) const NUMBER: &str = "";
 #[derive(Clone, Debug, PartialEq)]
 pub struct Figure {
     quantity: Option<Quantity>,
-    reading: Option<Box<Reading>>,
+    reading: Option<Arc<Reading>>,
 }
 
 impl Figure {
@@ -32,6 +33,11 @@ impl Figure {
         self.reading.as_deref()
     }
 
+    /// The same, to be kept apart from the record.
+    pub fn shared_reading(&self) -> Option<Arc<Reading>> {
+        self.reading.clone()
+    }
+
     /// Sets the number that was read; one that is typed takes precedence.
     pub fn set_read(&mut self, read: Option<Quantity>) {
         if let Some(reading) = &self.reading {
@@ -40,7 +46,7 @@ impl Figure {
     }
 
     fn of_reading(reading: Reading) -> Self {
-        Self { quantity: reading.typed.clone(), reading: Some(Box::new(reading)) }
+        Self { quantity: reading.typed.clone(), reading: Some(Arc::new(reading)) }
     }
 }
 
@@ -95,11 +101,11 @@ impl Serialize for Figure {
             };
         };
         if !serializer.is_human_readable() {
-            return (None::<&Quantity>, Some(reading)).serialize(serializer);
+            return (None::<&Quantity>, Some(&**reading)).serialize(serializer);
         }
         let mut map = serializer.serialize_map(None)?;
         map.serialize_entry(NUMBER, &self.quantity)?;
-        if let Ok(serde_json::Value::Object(keys)) = serde_json::to_value(reading) {
+        if let Ok(serde_json::Value::Object(keys)) = serde_json::to_value(&**reading) {
             for (key, value) in keys.iter().filter(|(_, value)| !value.is_null()) {
                 map.serialize_entry(key, value)?;
             }
@@ -224,35 +230,6 @@ impl Body {
             | Self::Requirement(_)
             | Self::Revision(_)
             | Self::Waiver(_) => Vec::new(),
-        }
-    }
-
-    /// The number at the keys that [`Body::readings`] has for it.
-    pub fn reading_at(&self, route: &[String]) -> Option<&Figure> {
-        match self {
-            Self::Result(result) => result.value.as_ref(),
-            Self::Part(part) => part.amounts.get(route.get(1)?).map(|own| &own.value),
-            Self::Analysis(analysis) => {
-                let Some(Finds::Values(values)) = &analysis.finds else { return None };
-                match values.get(route.get(1)?)? {
-                    Found::Read(figure) => Some(figure),
-                    Found::Text(_) => None,
-                }
-            }
-            Self::Decision(decision) => {
-                let alternative = decision.alternatives.get(route.get(1)?)?;
-                match &alternative.sets.get(route.get(3)?)?.value {
-                    SetTo::Read(figure) => Some(figure),
-                    SetTo::Quantity(_) | SetTo::Text(_) | SetTo::Nothing => None,
-                }
-            }
-            Self::Goal(_)
-            | Self::Event(_)
-            | Self::System(_)
-            | Self::Target(_)
-            | Self::Requirement(_)
-            | Self::Revision(_)
-            | Self::Waiver(_) => None,
         }
     }
 

@@ -12,6 +12,7 @@ use super::targets::TargetAudit;
 use crate::graph::target_read;
 use crate::ids::{NodeId, RecordId};
 use crate::study::Study;
+use crate::values::passes::Passes;
 use crate::values::{Key, Limit, Values};
 
 /// What a target that is not at its limit changes in the points of an event.
@@ -27,23 +28,6 @@ pub struct TargetEffect {
     pub points: f64,
     /// Whether the event reads it; otherwise it is under a target that the event reads.
     pub is_read: bool,
-}
-
-/// The largest number of values that are looked at for the effects of all targets on all events.
-const MOST_VALUES: usize = 100_000_000;
-
-/// How often the values can still be looked at; the effects after that are not calculated.
-pub(super) struct Passes(usize);
-
-impl Passes {
-    pub(super) fn new(study: &Study) -> Self {
-        Self(MOST_VALUES / study.values().network.nodes.len().max(1))
-    }
-
-    fn take(&mut self) -> Option<()> {
-        self.0 = self.0.checked_sub(1)?;
-        Some(())
-    }
 }
 
 /// The targets that push the points of an event away from its plan. If it is short: those that miss their limits and cost

@@ -5,12 +5,13 @@ use std::sync::Arc;
 use foldhash::HashMap;
 use schema::number;
 
-use super::behind::{self, Passes, TargetEffect};
+use super::behind::{self, TargetEffect};
 use super::split::{self, ScoreCause, Split};
 use super::targets::TargetAudit;
 use crate::graph::is_place_enough;
 use crate::ids::RecordId;
 use crate::study::Study;
+use crate::values::passes::Passes;
 use crate::values::{EventPoints, Needed, Origin, Spread};
 
 /// The points of an event.
@@ -223,7 +224,7 @@ pub(super) fn all(study: &Study, targets: &[TargetAudit]) -> Vec<GoalScore> {
     let expected = study.values_before_contest();
     // Goals can share events.
     let mut known: HashMap<RecordId, Arc<EventScore>> = HashMap::default();
-    let mut passes = Passes::new(study);
+    let mut passes = Passes::new(study.values());
     study
         .goals()
         .iter()

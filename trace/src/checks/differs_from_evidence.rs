@@ -36,8 +36,7 @@ results:     # lap.csv has one row, with a length of 100
 fn run(study: &Study, reporter: &mut Reporter) {
     let loaded = &study.loaded;
     for own in &loaded.readings {
-        let (Some(reading), Ok(taken)) = (loaded.reading(own), &own.taken) else { continue };
-        let Some(typed) = &reading.typed else { continue };
+        let (Some(typed), Ok(taken)) = (&own.reading.typed, &own.taken) else { continue };
         let read = &taken.quantity;
         let fits = read.unit().dimension() == typed.unit().dimension();
         if fits && (read.si() - typed.si()).abs() <= typed.half_of_last_digit() * (1.0 + 1e-9) {
@@ -51,8 +50,8 @@ fn run(study: &Study, reporter: &mut Reporter) {
         };
         let message = format!(
             "{name}: {typed} was typed, but {} gives {read} ({})",
-            shorten(&reading.from),
-            shown(reading, taken)
+            shorten(&own.reading.from),
+            shown(&own.reading, taken)
         );
         let route: Vec<&str> = own.route.iter().map(String::as_str).chain(["typed"]).collect();
         reporter.report(own.record, &route, message, "correct `typed`, or remove it to use the number of the file");

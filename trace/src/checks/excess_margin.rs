@@ -8,6 +8,7 @@ use super::{About, Check, Group, Note, RecordId, Reporter, Study};
 use crate::Loaded;
 use crate::ids::NodeId;
 use crate::measure::Measure;
+use crate::values::passes::Passes;
 use crate::values::{Origin, Status, TargetStatus, Values};
 
 /// The largest margin that is not reported, as a ratio to the limit.
@@ -78,9 +79,6 @@ fn is_impossible_time(study: &Study, target: &TargetStatus) -> bool {
     target.value.is_some_and(|value| value <= 0.0) && Unit::parse("s").is_ok_and(is_time)
 }
 
-/// The largest number of values that are looked at for the points of all margins.
-const MOST_VALUES: usize = 100_000_000;
-
 /// What margins are worth in points of the first goal.
 struct Worth<'s> {
     values: &'s Values,
@@ -89,23 +87,22 @@ struct Worth<'s> {
     now: f64,
     /// The events without a value now.
     missing: Vec<RecordId>,
-    /// The number of margins whose points can still be calculated.
-    left: usize,
+    /// How many margins can still have points.
+    passes: Passes,
 }
 
 impl<'s> Worth<'s> {
     fn new(study: &'s Study) -> Option<Self> {
         let (values, goal) = (study.values(), study.goals().first()?.node);
         let missing = values.events_without_value(&values.state, goal);
-        let left = MOST_VALUES / values.network.nodes.len().max(1);
-        Some(Self { values, goal, now: values.value(goal)?, missing, left })
+        Some(Self { values, goal, now: values.value(goal)?, missing, passes: Passes::new(values) })
     }
 
     /// The points now minus those with the value exactly at its limit. The slope at the value says nothing about a limit
     /// that is far away.
     fn of(&mut self, target: &TargetStatus) -> Option<f64> {
         let limit = target.limit.at_most.or(target.limit.at_least)?;
-        self.left = self.left.checked_sub(1)?;
+        self.passes.take()?;
         let at_limit = self.values.network.what_if(&self.values.state, &[(target.node, limit)]);
         let same_events = self.values.events_without_value(&at_limit, self.goal) == self.missing;
         let points = self.now - at_limit.values[self.goal];

@@ -6,6 +6,8 @@
 
 mod column;
 
+use std::sync::Arc;
+
 use models::readings::{Combined, Sample, combined, percentile};
 use schema::Quantity;
 use schema::quantity::Unit;
@@ -65,6 +67,8 @@ pub struct ReadNumber {
     pub record: RecordId,
     /// The keys below the record.
     pub route: Vec<String>,
+    /// Where it is read, as its record has it.
+    pub reading: Arc<Reading>,
     /// What was read.
     pub taken: Result<Taken, Unread>,
 }

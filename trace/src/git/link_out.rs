@@ -9,10 +9,7 @@ use crate::Error;
 /// # Errors
 /// The link. What the user's own links outside of a repository lead to is as if it were named directly.
 pub fn refuse_link_out(path: &Path) -> Result<(), Error> {
-    let Some(link) = link_out(path) else { return Ok(()) };
-    let cause = format!("{} is a link that leads out of the repository", link.display());
-    let error = Error::new(format!("cannot write {}", path.display())).because(cause);
-    Err(error.help("if you trust the link, give the path that it leads to; nothing was written"))
+    refuse(path, "write", "; nothing was written")
 }
 
 /// The same for reading a project at a path: it could be another one of this machine.
@@ -20,10 +17,14 @@ pub fn refuse_link_out(path: &Path) -> Result<(), Error> {
 /// # Errors
 /// The link.
 pub(super) fn refuse_project_behind_link(path: &Path) -> Result<(), Error> {
+    refuse(path, "open", "")
+}
+
+fn refuse(path: &Path, action: &str, end: &str) -> Result<(), Error> {
     let Some(link) = link_out(path) else { return Ok(()) };
     let cause = format!("{} is a link that leads out of the repository", link.display());
-    let error = Error::new(format!("cannot open {}", path.display())).because(cause);
-    Err(error.help("if you trust the link, give the path that it leads to"))
+    let error = Error::new(format!("cannot {action} {}", path.display())).because(cause);
+    Err(error.help(format!("if you trust the link, give the path that it leads to{end}")))
 }
 
 fn link_out(path: &Path) -> Option<PathBuf> {

@@ -6,6 +6,7 @@ use foldhash::{HashMap, HashMapExt as _};
 use schema::quantity::Unit;
 use serde::{Deserialize, Serialize};
 
+use super::state_budget::StateBudget;
 use super::{Commit, CommitIndex, History};
 use crate::git::Project;
 use crate::git::cache_file::CacheFile;
@@ -13,7 +14,7 @@ use crate::graph::Graph;
 use crate::ids::NodeId;
 use crate::load::{Loaded, ParseCache};
 use crate::values::runs::RunKey;
-use crate::values::work::{Runs, WorkBudget};
+use crate::values::work::Runs;
 use crate::values::{Key, Limit, Status, Values};
 
 /// A value at a commit.
@@ -73,7 +74,7 @@ impl CommitState {
         let values = Values::new(&Arc::new(Graph::new(loaded)));
         let runs = values.model_runs();
         // Uncertainties, and the derivatives that they need, are calculated below: most of the work.
-        if !budget.models.take(&runs) {
+        if !budget.take_models(&runs) {
             return None;
         }
         let mut past = HashMap::new();
@@ -126,9 +127,6 @@ pub fn state_at(
     states_of(project, loaded, &[history.commit(commit)?], &mut |_, _| {}).all.pop().flatten()
 }
 
-/// The largest number of records that are evaluated in all states of a history.
-const MOST_RECORDS: usize = 500_000;
-
 /// The evaluated states over a history.
 #[derive(Debug, Default)]
 pub struct States {
@@ -136,9 +134,8 @@ pub struct States {
     pub all: Vec<(CommitIndex, CommitState)>,
     /// The number of commits that are not evaluated, because their models need too much work, or because all commits have
     /// too many records.
-    pub over_limit: usize,
-    /// Whether it is because of the records.
-    pub too_many_records: bool,
+    over_limit: usize,
+    budget: StateBudget,
 }
 
 impl States {
@@ -149,11 +146,7 @@ impl States {
             1 => "1 commit is".to_owned(),
             count => format!("{count} commits are"),
         };
-        Some(if self.too_many_records {
-            format!("{commits} not evaluated: too many records for so many commits, see Limits in SECURITY.md")
-        } else {
-            WorkBudget::message(&format!("{commits} not evaluated"))
-        })
+        Some(self.budget.message(&format!("{commits} not evaluated")))
     }
 }
 
@@ -172,7 +165,7 @@ pub fn states(
     let commits: Vec<&Commit> = chosen.iter().map(|commit| &history.commits[*commit]).collect();
     let Evaluated { all, over_limit, budget } = states_of(project, loaded, &commits, tick);
     let all = chosen.iter().zip(all).filter_map(|(commit, state)| Some((*commit, state?))).collect();
-    States { all, over_limit, too_many_records: budget.records.is_none() }
+    States { all, over_limit, budget }
 }
 
 /// The last commit of each period, by dates that never decrease.
@@ -195,21 +188,6 @@ fn last_of_periods(commits: &[Commit], most: usize) -> Vec<CommitIndex> {
     chosen
 }
 
-/// What may still be evaluated.
-struct StateBudget {
-    models: WorkBudget,
-    /// The number of records; `None` after a state that had more.
-    records: Option<usize>,
-}
-
-impl StateBudget {
-    /// Takes a state of so many records; `false` if there are too many.
-    fn take_records(&mut self, records: usize) -> bool {
-        self.records = self.records.and_then(|left| left.checked_sub(records));
-        self.records.is_some()
-    }
-}
-
 /// The states of some commits, `None` for those that are not evaluated.
 struct Evaluated {
     all: Vec<Option<CommitState>>,
@@ -229,8 +207,7 @@ fn states_of(
     let cached = cache.as_ref().map(CacheFile::read).unwrap_or_default();
     let mut new: Vec<(&[u8], Vec<u8>)> = Vec::new();
     let (mut all, mut parsed, mut before) = (Vec::new(), ParseCache::of_many_states(), None::<Arc<Loaded>>);
-    let mut budget = StateBudget { models: WorkBudget::default(), records: Some(MOST_RECORDS) };
-    let mut over_limit = 0;
+    let (mut budget, mut over_limit) = (StateBudget::default(), 0);
     for (done, commit) in commits.iter().enumerate() {
         tick(done, commits.len());
         let Some(id) = &commit.id else {
@@ -242,7 +219,7 @@ fn states_of(
         let tree = commit.tree.as_bytes();
         // A state from the cache counts as much as one that is evaluated.
         if let Some((state, runs, records)) = cached.get(tree).and_then(decode) {
-            let is_within = budget.take_records(records as usize) && budget.models.take(&runs);
+            let is_within = budget.take_records(records as usize) && budget.take_models(&runs);
             over_limit += usize::from(!is_within);
             all.push(is_within.then_some(state));
             continue;

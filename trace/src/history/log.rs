@@ -383,7 +383,7 @@ impl<'s> Reader<'s> {
             return Ok(());
         }
         self.readable.complete(&self.log);
-        let Some(readable) = self.readable.last.get(&path).copied().or(old) else { return Ok(()) };
+        let Some(readable) = self.readable.before(path, old) else { return Ok(()) };
         let id = self.log.strings[readable as usize].clone();
         if let Some(Ok(bytes)) = self.source.blobs(&[&id])?.pop() {
             self.current.keep(path, Some(Version::new(bytes)));

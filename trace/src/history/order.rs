@@ -6,8 +6,8 @@ use foldhash::HashMap;
 use schema::Day;
 
 use super::ancestry::Ancestry;
-use super::derived::Derived;
 use super::{Change, Commit, CommitIndex, History, LimitChange, RecordHistory};
+use crate::derived::Derived;
 
 /// How a change relates to a record that was written at some commits.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -56,15 +56,25 @@ impl CurrentVersions {
 pub(super) struct ReadableBlobs {
     pub(super) last: HashMap<u32, u32>,
     unread: HashSet<(u32, u32)>,
+    /// The files with a version that counts as unread.
+    files_unread: HashSet<u32>,
     /// How many file events and unread versions of the log are in it.
     complete_to: (usize, usize),
 }
 
 impl ReadableBlobs {
+    /// The last readable version of a file whose version before a change is `old`. A version that counts as unread may well
+    /// be readable, but has no events: the next one is compared with nothing.
+    pub(super) fn before(&self, path: u32, old: Option<u32>) -> Option<u32> {
+        let old = old.filter(|_| !self.files_unread.contains(&path));
+        self.last.get(&path).copied().or(old)
+    }
+
     /// Adds what the log has more. Whether a version could be read is known as soon as the next one is asked for.
     pub(super) fn complete(&mut self, log: &Log) {
         let (files, unread) = self.complete_to;
         self.unread.extend(&log.unread[unread..]);
+        self.files_unread.extend(log.unread[unread..].iter().map(|(_, path)| *path));
         for event in &log.files[files..] {
             if let Some(blob) = event.blob.filter(|_| !self.unread.contains(&(event.commit, event.path))) {
                 self.last.insert(event.path, blob);
@@ -154,5 +164,23 @@ mod tests {
         );
         assert!(bytes.take(1, MOST_OF_COMMIT - 5) && !bytes.take(1, 6) && bytes.take(1, 5), "a smaller one has room");
         assert!(bytes.take(2, MOST_OF_COMMIT));
+    }
+
+    #[test]
+    fn a_version_without_events_is_compared_with_nothing() {
+        let file = |commit: u32, blob: u32| super::super::log::FileEvent { commit, path: 0, blob: Some(blob) };
+        let (mut log, mut readable) = (Log::default(), ReadableBlobs::default());
+        assert_eq!(readable.before(0, Some(7)), Some(7), "before the commits of this log");
+        log.files.push(file(1, 7));
+        log.unread.push((1, 0));
+        readable.complete(&log);
+        assert_eq!(readable.before(0, Some(7)), None);
+        log.files.push(file(2, 8));
+        readable.complete(&log);
+        assert_eq!(readable.before(0, Some(8)), Some(8));
+        log.files.push(file(3, 9));
+        log.unread.push((3, 0));
+        readable.complete(&log);
+        assert_eq!(readable.before(0, Some(9)), Some(8), "the last one with events");
     }
 }

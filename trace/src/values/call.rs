@@ -1,12 +1,13 @@
 //! The call of a model: its outputs and their derivatives, from an earlier run if there was one with the same inputs.
 
-use std::sync::{Arc, OnceLock};
+use std::sync::Arc;
 
 use models::stress::StressField;
 use models::{Bound, Model, ModelError};
 
 use super::model_tables::ModelTable;
 use super::runs::{ModelRuns, RunKey};
+use crate::derived::Derived;
 
 /// The outputs of a call, or why it has none.
 pub(super) type Outputs = Result<Arc<[f64]>, ModelError>;
@@ -24,19 +25,9 @@ pub struct Call {
     pub lists: Vec<(&'static str, Vec<f64>)>,
     /// The runs that are known.
     pub(crate) runs: Arc<ModelRuns>,
-    key: CallKey,
+    key: Derived<RunKey>,
     /// What was read of its stress files.
     pub fields: Vec<(&'static str, Arc<StressField>)>,
-}
-
-/// The key of everything but the numbers of a call, once it is needed. A copy has none, because what is copied is changed.
-#[derive(Debug, Default)]
-struct CallKey(OnceLock<RunKey>);
-
-impl Clone for CallKey {
-    fn clone(&self) -> Self {
-        Self::default()
-    }
 }
 
 /// The outputs of a run, as part of its key; a derivative by an input has the position of this input.
@@ -46,7 +37,7 @@ impl Call {
     /// A call without inputs.
     pub(crate) fn new(model: &'static Model, runs: Arc<ModelRuns>) -> Self {
         let (numbers, tables, lists) = (Vec::new(), Vec::new(), Vec::new());
-        Self { model, numbers, tables, lists, runs, key: CallKey::default(), fields: Vec::new() }
+        Self { model, numbers, tables, lists, runs, key: Derived::default(), fields: Vec::new() }
     }
 
     /// How much work all runs are: rows of tables, once and twice more for each number; and as often as a list, such as that
@@ -83,7 +74,7 @@ impl Call {
             }
             RunKey::of(parts.iter().map(Vec::as_slice))
         };
-        self.key.0.get_or_init(own).with(what, numbers)
+        self.key.get_or_init(own).with(what, numbers)
     }
 
     /// The key of a run with these numbers.

@@ -21,6 +21,7 @@ mod most;
 mod names;
 mod needed;
 mod network;
+pub(crate) mod passes;
 mod plan;
 mod points;
 mod problems;

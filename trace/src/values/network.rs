@@ -11,6 +11,7 @@ use schema::quantity::{Dimension, Unit};
 
 use super::call::{Call, Outputs};
 use super::what_if::Readers;
+use crate::derived::Derived;
 use crate::ids::NodeId;
 
 #[cfg(test)]
@@ -79,7 +80,7 @@ pub struct Network {
     /// The order of evaluation.
     pub order: Vec<NodeId>,
     /// What reads each value, once it was asked for: after that, the nodes of this network are not changed.
-    pub(crate) readers: Readers,
+    pub(crate) readers: Derived<Readers>,
 }
 
 /// The values for one state of the inputs.

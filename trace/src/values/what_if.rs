@@ -1,26 +1,15 @@
 //! What one value would be if some others were changed: only the values between them are calculated, so that the question
 //! can be asked for each of many events.
 
-use std::sync::OnceLock;
-
 use foldhash::{HashMap, HashSet};
 use schema::formula::Work;
 
 use super::network::{KnownCall, Network, State};
 use crate::ids::NodeId;
 
-/// What reads each value. A copy of a network is made to be changed, so it starts without.
-#[derive(Debug, Default)]
-pub(crate) struct Readers(OnceLock<Links>);
-
-impl Clone for Readers {
-    fn clone(&self) -> Self {
-        Self::default()
-    }
-}
-
+/// What reads each value.
 #[derive(Debug)]
-struct Links {
+pub(crate) struct Readers {
     /// The position of each node in the order of evaluation.
     rank: Vec<u32>,
     /// For each node, where its readers start in the list of all.
@@ -28,7 +17,7 @@ struct Links {
     readers: Vec<NodeId>,
 }
 
-impl Links {
+impl Readers {
     fn of(network: &Network) -> Self {
         let count = network.nodes.len();
         let mut rank = vec![0; count];
@@ -134,7 +123,7 @@ impl Network {
     /// The nodes that depend on one of these, without these themselves, and that a result depends on, or is: each after
     /// its inputs. Empty if the result does not depend on them.
     fn between(&self, from: impl IntoIterator<Item = NodeId>, result: NodeId) -> Vec<NodeId> {
-        let links = self.readers.0.get_or_init(|| Links::of(self));
+        let links = self.readers.get_or_init(|| Readers::of(self));
         let mut open: Vec<NodeId> = from.into_iter().collect();
         let mut seen: HashSet<NodeId> = open.iter().copied().collect();
         let mut depending = Vec::new();

@@ -1,14 +1,14 @@
-//! What follows from a history and is calculated when it is first asked for.
+//! What follows from something else and is calculated when it is first asked for.
 
 use std::sync::OnceLock;
 
-/// An index of something.
+/// An index, a key or another value that follows from what it is kept with.
 #[derive(Debug)]
-pub(super) struct Derived<T>(OnceLock<T>);
+pub(crate) struct Derived<T>(OnceLock<T>);
 
 impl<T> Derived<T> {
-    /// The index, made once.
-    pub(super) fn get_or_init(&self, make: impl FnOnce() -> T) -> &T {
+    /// The value, made once.
+    pub(crate) fn get_or_init(&self, make: impl FnOnce() -> T) -> &T {
         self.0.get_or_init(make)
     }
 }
